@@ -1,0 +1,1 @@
+"""All parts on one virtual clock."""

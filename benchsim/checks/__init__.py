@@ -1,0 +1,1 @@
+"""A sentence and a trace to a verdict with its reason."""

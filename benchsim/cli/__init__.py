@@ -1,0 +1,1 @@
+"""One verb a file, loaded when it is typed."""

@@ -1,0 +1,1 @@
+"""What every room may use: plain values, words, the clock, numbers.  Imports nothing above."""

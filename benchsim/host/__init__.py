@@ -1,0 +1,1 @@
+"""The reference host: frames to weight to indication."""

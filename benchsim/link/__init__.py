@@ -1,0 +1,1 @@
+"""What lies between: counts to frames to impaired bytes to frames."""

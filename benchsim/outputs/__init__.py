@@ -1,0 +1,1 @@
+"""What the host feeds: an indication to bytes, bytes to commands.  One protocol a file."""

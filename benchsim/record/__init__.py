@@ -1,0 +1,1 @@
+"""A run as columns and as a file."""

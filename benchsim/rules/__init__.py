@@ -1,0 +1,1 @@
+"""Rule profiles as data, each value with its clause."""

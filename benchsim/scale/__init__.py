@@ -1,0 +1,1 @@
+"""What stands on the ground: mass to forces to mV/V to counts."""

@@ -1,0 +1,1 @@
+"""One file to a plan, a run and verdicts."""
