@@ -1,0 +1,134 @@
+"""What a scale is made of: data-sheet figures, no behaviour.  Faults give changed copies of these.
+
+Figures are named as in OIML R 60.  A fraction is of one: 0.0002 is 0.02 %.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+STANDARD_GRAVITY_M_PER_S2 = 9.80665
+REFERENCE_TEMPERATURE_C = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One load cell as its data sheet tells it.
+
+    nonlinearity: largest departure from the straight line through no load and E_max, as a fraction of
+    rated output, signed.  hysteresis: largest difference of falling from rising load over 0..E_max, as a
+    fraction of rated output.  creep: terms (fraction of the load's output that comes late, time constant
+    in s).  zero_effect_per_k: shift of the no-load output, as a fraction of rated output per K.
+    span_effect_per_k: change of sensitivity, as a fraction per K.  noise lives in the digitiser.
+    """
+
+    e_max_kg: float
+    rated_output_mv_per_v: float = 2.0
+    zero_balance_mv_per_v: float = 0.0
+    nonlinearity: float = 0.0
+    hysteresis: float = 0.0
+    creep: tuple[tuple[float, float], ...] = ()
+    zero_effect_per_k: float = 0.0
+    span_effect_per_k: float = 0.0
+    input_resistance_ohm: float = 385.0
+    output_resistance_ohm: float = 350.0
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """One cell's way to its terminals.
+
+    lead_resistance_ohm: each conductor.  sensed: six conductors, the reference is taken at the cell.
+    open: terminals that have no contact.  swapped: "signal" or "excitation" pairs that are crossed.
+    leaks: (terminal, resistance to the shield in ohm), the shield lying at EXC-.
+    Terminals are EXC+, EXC-, SIG+, SIG-, SEN+, SEN-.
+    """
+
+    lead_resistance_ohm: float = 0.0
+    sensed: bool = True
+    open: tuple[str, ...] = ()
+    swapped: tuple[str, ...] = ()
+    leaks: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Support:
+    """Where a cell carries the receptor.  stiffness_n_per_m: relative values are enough for the shares."""
+
+    x_m: float
+    y_m: float
+    stiffness_n_per_m: float = 1.0e8
+
+
+@dataclass(frozen=True, slots=True)
+class Receptor:
+    """The load receptor: length along x, width along y, its dead load spread evenly, its vertical response.
+
+    natural_frequency_hz, damping_ratio: the second-order response of force on each support.
+    """
+
+    length_m: float
+    width_m: float
+    dead_load_kg: float
+    supports: tuple[Support, ...]
+    natural_frequency_hz: float = 8.0
+    damping_ratio: float = 0.08
+
+
+@dataclass(frozen=True, slots=True)
+class Digitiser:
+    """The converter of one node.
+
+    full_scale_mv_per_v: bridge output at the end of its range, either sign.  bits: signed resolution.
+    noise: either noise_density_v_per_rthz at its input or noise_rms_counts at its output, the other 0.
+    pickup_mv_per_v: amplitude of mains at pickup_hz on the input.  filter: "none" or "sinc1" ... "sinc4",
+    filter_samples: length of one of its boxes, in samples.  clock_error_ppm: positive runs fast.
+    reference_error: fraction by which its reference is wrong, 0 when ratiometric and healthy.
+    stuck_bits: low bits of the code that do not move.
+    """
+
+    rate_hz: float = 80.0
+    bits: int = 24
+    full_scale_mv_per_v: float = 4.0
+    excitation_v: float = 5.0
+    noise_density_v_per_rthz: float = 0.0
+    noise_rms_counts: float = 0.0
+    pickup_mv_per_v: float = 0.0
+    pickup_hz: float = 50.0
+    filter: str = "none"
+    filter_samples: int = 1
+    clock_error_ppm: float = 0.0
+    reference_error: float = 0.0
+    stuck_bits: int = 0
+
+    @property
+    def counts_per_mv_per_v(self) -> float:
+        return float(2 ** (self.bits - 1)) / self.full_scale_mv_per_v
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """The scale's side of one node: which cells (indices from 0) are on its channels, in channel order."""
+
+    cells: tuple[int, ...]
+    digitiser: Digitiser = field(default_factory=Digitiser)
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Where the scale stands.  gravity_*: where it is used, and where it was calibrated."""
+
+    temperature_c: float = REFERENCE_TEMPERATURE_C
+    gravity_m_per_s2: float = STANDARD_GRAVITY_M_PER_S2
+    calibration_gravity_m_per_s2: float = STANDARD_GRAVITY_M_PER_S2
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleParts:
+    """A whole scale.  cells and wiring run in the order of receptor.supports."""
+
+    receptor: Receptor
+    cells: tuple[Cell, ...]
+    wiring: tuple[Wiring, ...]
+    stations: tuple[Station, ...]
+    site: Site = field(default_factory=Site)
