@@ -1,4 +1,7 @@
-"""What may be asked of the bench: of the instrument, of the site, of the link.  Plain frozen values."""
+"""What may be asked of the bench: of the instrument, of the site, of the link.  Plain frozen values.
+
+A command's text is how a person would say it: "place block: 18400 kg at 9 m, 1.5 m".
+"""
 
 from __future__ import annotations
 
@@ -10,10 +13,16 @@ from decimal import Decimal
 class Zero:
     """Set zero (semi-automatic zero-setting)."""
 
+    def __str__(self) -> str:
+        return "zero"
+
 
 @dataclass(frozen=True, slots=True)
 class Tare:
     """Take the load on the scale as tare."""
+
+    def __str__(self) -> str:
+        return "tare"
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,15 +31,24 @@ class PresetTare:
 
     value: Decimal
 
+    def __str__(self) -> str:
+        return f"preset tare {self.value}"
+
 
 @dataclass(frozen=True, slots=True)
 class ClearTare:
     """Back to gross."""
 
+    def __str__(self) -> str:
+        return "clear tare"
+
 
 @dataclass(frozen=True, slots=True)
 class Record:
     """Let one weighing through the recording interlock, now or not at all."""
+
+    def __str__(self) -> str:
+        return "record"
 
 
 InstrumentCommand = Zero | Tare | PresetTare | ClearTare | Record
@@ -45,6 +63,9 @@ class Place:
     x_m: float
     y_m: float
 
+    def __str__(self) -> str:
+        return f"place {self.name}: {self.mass_kg:g} kg at {self.x_m:g} m, {self.y_m:g} m"
+
 
 @dataclass(frozen=True, slots=True)
 class Move:
@@ -54,12 +75,18 @@ class Move:
     x_m: float
     y_m: float
 
+    def __str__(self) -> str:
+        return f"move {self.name} to {self.x_m:g} m, {self.y_m:g} m"
+
 
 @dataclass(frozen=True, slots=True)
 class Remove:
     """Take a load off, or a vehicle away."""
 
     name: str
+
+    def __str__(self) -> str:
+        return f"remove {self.name}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +99,10 @@ class Axle:
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """A vehicle drives on from x = 0, stops with its first axle at stop_x_m, stands, drives off over the far end.
+    """A vehicle drives on from x = 0, stands, and drives off over the far end.
 
-    It brakes and pulls away at acceleration_m_per_s2.  stands_us: None stands until it is removed.
+    It stops with its first axle at stop_x_m; it brakes and pulls away at acceleration_m_per_s2.
+    stands_us: None stands until it is removed.
     """
 
     name: str
@@ -85,14 +113,18 @@ class Drive:
     stands_us: int | None = None
     acceleration_m_per_s2: float = 0.5
 
+    def __str__(self) -> str:
+        return f"drive {self.name}: {len(self.axles)} axles, {sum(a.mass_kg for a in self.axles):g} kg"
+
 
 SiteCommand = Place | Move | Remove | Drive
 
 
 @dataclass(frozen=True, slots=True)
 class StartFault:
-    """Begin a fault of the catalogue.  key: this instance's own name.  target: cell or node number, 0 for all.
+    """Begin a fault of the catalogue.
 
+    key: this instance's own name.  target: cell or node number, 0 for all.
     parameters: the fault's own figures by field name, in its base units.
     """
 
@@ -101,12 +133,18 @@ class StartFault:
     target: int = 0
     parameters: dict[str, float] = field(default_factory=dict)
 
+    def __str__(self) -> str:
+        return f"start {self.fault}" + (f" on {self.target}" if self.target else "") + f" as {self.key}"
+
 
 @dataclass(frozen=True, slots=True)
 class EndFault:
     """End the fault that was started under this key."""
 
     key: str
+
+    def __str__(self) -> str:
+        return f"end fault {self.key}"
 
 
 FaultCommand = StartFault | EndFault
@@ -118,6 +156,9 @@ class Pair:
 
     address: int = 0
 
+    def __str__(self) -> str:
+        return f"pair address {self.address}" if self.address else "pair all"
+
 
 @dataclass(frozen=True, slots=True)
 class Release:
@@ -125,12 +166,18 @@ class Release:
 
     address: int
 
+    def __str__(self) -> str:
+        return f"release address {self.address}"
+
 
 @dataclass(frozen=True, slots=True)
 class Recommission:
     """The deliberate act at the node that forgets its host."""
 
     address: int
+
+    def __str__(self) -> str:
+        return f"recommission the node at address {self.address}"
 
 
 LinkCommand = Pair | Release | Recommission
@@ -143,40 +190,8 @@ class Ask:
     protocol: str
     octets: bytes
 
+    def __str__(self) -> str:
+        return f"ask {self.protocol}: {self.octets!r}"
+
 
 Command = InstrumentCommand | SiteCommand | FaultCommand | LinkCommand | Ask
-
-
-def words(command: Command) -> str:
-    """The command as a person says it: "place block: 18400 kg at 9 m, 1.5 m"."""
-    match command:
-        case Place(name, mass_kg, x_m, y_m):
-            return f"place {name}: {mass_kg:g} kg at {x_m:g} m, {y_m:g} m"
-        case Move(name, x_m, y_m):
-            return f"move {name} to {x_m:g} m, {y_m:g} m"
-        case Remove(name):
-            return f"remove {name}"
-        case Drive(name, axles):
-            return f"drive {name}: {len(axles)} axles, {sum(a.mass_kg for a in axles):g} kg"
-        case StartFault(key, fault, target):
-            return f"start {fault}" + (f" on {target}" if target else "") + f" as {key}"
-        case EndFault(key):
-            return f"end fault {key}"
-        case Pair(address):
-            return f"pair address {address}" if address else "pair all"
-        case Release(address):
-            return f"release address {address}"
-        case Recommission(address):
-            return f"recommission the node at address {address}"
-        case Ask(protocol, octets):
-            return f"ask {protocol}: {octets!r}"
-        case PresetTare(value):
-            return f"preset tare {value}"
-        case Zero():
-            return "zero"
-        case Tare():
-            return "tare"
-        case ClearTare():
-            return "clear tare"
-        case Record():
-            return "record"

@@ -31,7 +31,7 @@ class NodeCard:
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What a host expects at one address: how many cells, and the fingerprint sealed at calibration, if any."""
+    """What a host expects at one address: how many cells, and the fingerprint sealed there, if any."""
 
     address: int
     cells: int
