@@ -5,6 +5,7 @@ A command's text is how a person would say it: "place block: 18400 kg at 9 m, 1.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -125,13 +126,13 @@ class StartFault:
     """Begin a fault of the catalogue.
 
     key: this instance's own name.  target: cell or node number, 0 for all.
-    parameters: the fault's own figures by field name, in its base units.
+    parameters: the fault's own figures and words by field name, figures in their base units.
     """
 
     key: str
     fault: str
     target: int = 0
-    parameters: dict[str, float] = field(default_factory=dict)
+    parameters: Mapping[str, float | str] = field(default_factory=dict)
 
     def __str__(self) -> str:
         return f"start {self.fault}" + (f" on {self.target}" if self.target else "") + f" as {self.key}"
