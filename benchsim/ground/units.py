@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 
 from benchsim.ground.errors import BadInput, nearest
 
@@ -101,7 +101,7 @@ def parse(text: str, dimension: Dimension) -> Decimal:
         raise _wrong_unit(text, unit, dimension)
     try:
         return Decimal(number) * dimension.factors[unit]
-    except InvalidOperation:  # an exponent beyond what a Decimal holds
+    except ArithmeticError:  # an exponent beyond what a Decimal holds
         raise BadInput(
             f"{text!r} is out of any range", f"write a {dimension.name}, as {example(dimension)!r}"
         ) from None

@@ -1,0 +1,236 @@
+"""All parts on one virtual clock.
+
+The bench walks from one outside event (a command, a fault's edge) to the next.  On the way samples are
+made in blocks, frames are events on one exact queue, and the host looks at what had arrived by each of
+its updates; so neither the block's size nor the pace of the walk can show in a result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from benchsim.bench.active import ActiveFaults
+from benchsim.bench.node import Node, Waker
+from benchsim.bench.plan import Plan
+from benchsim.bench.seat import Clients
+from benchsim.ground import commands as ask
+from benchsim.ground.clock import SECOND_US, Queue
+from benchsim.ground.errors import BadInput
+from benchsim.ground.randomness import Streams
+from benchsim.ground.readings import ClockReading, Event, Indication, LinkState, Outcome, Samples
+from benchsim.host.host import Host
+from benchsim.link.hub import Hub
+from benchsim.record.trace import Trace
+from benchsim.rules.profile import Profile
+from benchsim.scale.scale import Scale
+
+BLOCK_US = 10 * SECOND_US
+REFOLD_US = SECOND_US
+DONE = Outcome(done=True)
+
+
+class Bench:
+    """One scale, its nodes, their link, the host and its clients.
+
+    profile: the rules the host keeps.  seed: of every random stream.  Raises BadInput for parts that
+    cannot be.
+    """
+
+    def __init__(self, plan: Plan, profile: Profile, seed: int | str) -> None:
+        streams = Streams(seed)
+        self.plan = plan
+        self.trace = Trace(len(plan.scale.cells), plan.host.interval, plan.host.unit, plan.card.capacity_d)
+        self._queue = Queue()
+        self._scale = Scale(plan.scale, streams.child("scale"))
+        self._hub = Hub(plan.link, streams.dice("hub"))
+        self._host = Host(plan.host, profile)
+        self._nodes = tuple(
+            Node(i, n, self._scale, streams.child("node", i + 1), self._queue, self._hub_hears)
+            for i, n in enumerate(plan.nodes)
+        )
+        self._faults = ActiveFaults(plan)
+        self._clients = Clients(plan.card, self._instrument, lambda: self.indication, self._answered)
+        self._watchers: list[Callable[[Indication], None]] = []
+        self._hub_waker = Waker(self._queue, self._hub_works)
+        self._to_come = Queue()
+        for item in plan.timeline:
+            self.put(item.t_us, item.command)
+        if plan.paired_at_start:
+            self.put(0, ask.Pair())
+
+    # -- what a face or a test uses ------------------------------------------------------------------
+
+    @property
+    def now_us(self) -> int:
+        return self._queue.now_us
+
+    @property
+    def indication(self) -> Indication:
+        return self._host.indication
+
+    @property
+    def link_states(self) -> tuple[LinkState, ...]:
+        return self._hub.states
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """Keys of the faults that act now."""
+        return self._faults.keys
+
+    @property
+    def loads(self) -> tuple[str, ...]:
+        """Names of what is on the receptor now."""
+        return self._scale.loads
+
+    def true_kg(self) -> float:
+        """The true mass on the receptor now."""
+        return float(self._scale.true_kg(np.array([self.now_us], dtype=np.int64))[0])
+
+    def watch(self, callback: Callable[[Indication], None]) -> None:
+        """Call back with each new indication, in order."""
+        self._watchers.append(callback)
+
+    def put(self, t_us: int, command: ask.Command) -> None:
+        """Have a command done at a time to come."""
+        self._to_come.put(t_us, lambda _now: self._do_and_note(command))
+
+    def do(self, command: ask.Command) -> Outcome:
+        """Have a command done now.  What it came to is an event of the trace.
+
+        Raises BadInput for a command that can have no meaning here (an unknown load, a fault twice).
+        """
+        return self._do_and_note(command)
+
+    def run(self, until_us: int) -> None:
+        """Walk to until_us; what is due at until_us itself is done."""
+        while True:
+            next_us = self._to_come.next_us()
+            if next_us is not None and next_us <= self.now_us:
+                self._to_come.run(self.now_us)
+                continue
+            if self.now_us >= until_us:
+                return
+            self._walk(min(until_us, self._edge_us(next_us)))
+
+    # -- the walk ------------------------------------------------------------------------------------
+
+    def _edge_us(self, next_us: int | None) -> int:
+        """How far samples may be made ahead: up to whatever can change the scale."""
+        edge = self.now_us + BLOCK_US
+        if next_us is not None:
+            edge = min(edge, next_us)
+        if self._faults.vary:
+            edge = min(edge, (self.now_us // REFOLD_US + 1) * REFOLD_US)
+        return edge
+
+    def _walk(self, until_us: int) -> None:
+        for node in self._nodes:
+            node.feed(until_us)
+        self._queue.run(until_us)
+        self._look(until_us)
+        if self._faults.vary and until_us % REFOLD_US == 0:
+            self._refold()
+
+    def _look(self, now_us: int) -> None:
+        """Let the host look at what has arrived, and write truth beside it."""
+        ticks = self._host.advance(now_us)
+        if not ticks:
+            return
+        true_kg = self._scale.true_kg(np.array([t.indication.t_us for t in ticks], dtype=np.int64))
+        add = self.trace.add
+        for tick, mass_kg in zip(ticks, true_kg.tolist(), strict=True):
+            add(tick.indication, mass_kg, tick.cells_kg)
+            self._clients.update(tick.indication)
+            for watcher in self._watchers:
+                watcher(tick.indication)
+
+    def _hub_hears(self, frame: bytes, now_us: int) -> None:
+        for event in self._hub.receive(frame, now_us):
+            if type(event) is Samples:
+                self._host.take(event)
+            elif type(event) is ClockReading:
+                self._host.clock(event)
+            elif type(event) is LinkState:
+                self._link_is(event)
+        self._hub_waker.at(self._hub.wake_us)
+
+    def _hub_works(self, now_us: int) -> None:
+        frames, changes, next_us = self._hub.due(now_us)
+        for state in changes:
+            self._link_is(state)
+        for address, frame in frames:
+            for node in self._nodes:
+                if address in (0, node.strap):
+                    node.hear(frame, now_us)
+        self._hub_waker.at(next_us)
+
+    def _link_is(self, state: LinkState) -> None:
+        self._host.link(state)
+        self.trace.link(self.now_us, state)
+
+    def _answered(self, protocol: str, octets: bytes, now_us: int) -> None:
+        self.trace.happened(Event(now_us, "answer", protocol, repr(octets), octets=octets))
+
+    # -- commands ------------------------------------------------------------------------------------
+
+    def _do_and_note(self, command: ask.Command) -> Outcome:
+        kind, outcome = self._dispatch(command)
+        text = str(command) if outcome.done else f"{command}: {outcome.reason}"
+        self.trace.happened(Event(self.now_us, kind, _subject(command), text, done=outcome.done))
+        return outcome
+
+    def _dispatch(self, command: ask.Command) -> tuple[str, Outcome]:
+        match command:
+            case ask.Place() | ask.Move() | ask.Remove() | ask.Drive():
+                self._scale.do(command, self.now_us)
+                return "load", DONE
+            case ask.StartFault() | ask.EndFault():
+                return "fault", self._fault(command)
+            case ask.Pair() | ask.Release() | ask.Recommission():
+                return "link", self._link(command)
+            case ask.Ask(protocol, octets):
+                self._clients.send(protocol, octets, self.now_us)
+                return "client", DONE
+            case _:
+                return "command", self._host.command(command, self.now_us)
+
+    def _instrument(self, command: ask.InstrumentCommand) -> Outcome:
+        return self._do_and_note(command)
+
+    def _fault(self, command: ask.FaultCommand) -> Outcome:
+        if isinstance(command, ask.StartFault):
+            self._faults.start(command, self.now_us)
+        else:
+            self._faults.end(command.key)
+        self._refold()
+        return DONE
+
+    def _refold(self) -> None:
+        now_us = self.now_us
+        self._scale.change(self._faults.scale(now_us), now_us)
+        for index, node in enumerate(self._nodes):
+            node.take(self._faults.node(index, now_us), self._faults.link(index, now_us), now_us)
+
+    def _link(self, command: ask.LinkCommand) -> Outcome:
+        if isinstance(command, ask.Recommission):
+            at_address = [n for n in self._nodes if n.strap == command.address]
+            if not at_address:
+                raise BadInput(f"no node is strapped to address {command.address}")
+            for node in at_address:
+                node.recommission(self.now_us)
+        elif isinstance(command, ask.Pair):
+            self._hub.pair(command.address, self.now_us)
+        else:
+            self._hub.release(command.address, self.now_us)
+        self._hub_waker.at(self.now_us)
+        return DONE
+
+
+def _subject(command: ask.Command) -> str:
+    """What an event is about: the load's, fault's or protocol's name, or the command's own."""
+    for name in ("name", "key", "protocol", "address"):
+        if hasattr(command, name):
+            return str(getattr(command, name))
+    return str(command).split(" ")[0]

@@ -1,0 +1,101 @@
+"""A digitiser and a link end make a node; the channels up and down are its place on the medium.
+
+It owns no clock: the bench's queue wakes it when its link end wants to be asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+from benchsim.bench.plan import NodePlan
+from benchsim.faults.fault import LinkPart, NodePart
+from benchsim.ground.clock import Queue
+from benchsim.ground.randomness import Streams
+from benchsim.link.channel import Channel
+from benchsim.link.node import NodeEnd
+from benchsim.scale.scale import Scale
+
+ToHost = Callable[[bytes, int], None]
+
+
+class Waker:
+    """One thing that is woken by the queue: at most one live alarm, the earliest asked for."""
+
+    __slots__ = ("_action", "_queue", "_set_us")
+
+    def __init__(self, queue: Queue, action: Callable[[int], None]) -> None:
+        self._queue, self._action = queue, action
+        self._set_us: int | None = None
+
+    def at(self, due_us: int | None) -> None:
+        """Wake at this time, unless an earlier alarm stands."""
+        if due_us is None or (self._set_us is not None and self._set_us <= due_us):
+            return
+        self._set_us = max(due_us, self._queue.now_us)
+        self._queue.put(self._set_us, self._ring)
+
+    def _ring(self, now_us: int) -> None:
+        if now_us != self._set_us:  # an earlier alarm took this one's place
+            return
+        self._set_us = None
+        self._action(now_us)
+
+
+class Node:
+    """One node on the bench."""
+
+    def __init__(
+        self, station: int, plan: NodePlan, scale: Scale, streams: Streams, queue: Queue, to_host: ToHost
+    ) -> None:
+        self.station = station
+        self.plan = plan
+        self._scale, self._queue, self._to_host = scale, queue, to_host
+        self.powered = True
+        self.end = NodeEnd(plan.card, streams.dice("end"), partial(scale.node_time_us, station))
+        self.up = Channel(plan.up, streams.child("up"))
+        self.down = Channel(plan.down, streams.child("down"))
+        self._waker = Waker(queue, self._work)
+
+    @property
+    def strap(self) -> int:
+        return self.end.card.strap
+
+    def feed(self, until_us: int) -> None:
+        """Take the samples up to until_us from the scale; the link end sends them when they are due."""
+        block = self._scale.read(self.station, until_us)
+        if self.powered and block.t_us.size:
+            self.end.feed(block)
+            self._work(self._queue.now_us)
+
+    def hear(self, frame: bytes, now_us: int) -> None:
+        """A frame of the host sets out for this node."""
+        for arrival_us, heard in self.down.carry(frame, now_us):
+            self._queue.put(arrival_us, partial(self._arrive, heard))
+
+    def take(self, node: NodePart, link: LinkPart, now_us: int) -> None:
+        """Become what the faults made of this node and its way."""
+        self.up.change(link.up)
+        self.down.change(link.down)
+        if node.card != self.end.card or (node.powered and not self.powered):
+            self.end.restart(now_us, node.card)
+        self.powered = node.powered
+        self._waker.at(now_us)
+
+    def recommission(self, now_us: int) -> None:
+        self.end.recommission()
+        self._waker.at(now_us)
+
+    def _arrive(self, frame: bytes, now_us: int) -> None:
+        if self.powered:
+            self.end.receive(frame, now_us)
+            self._work(now_us)
+
+    def _work(self, now_us: int) -> None:
+        if not self.powered:
+            return
+        frames, next_us = self.end.due(now_us)
+        for frame in frames:
+            for arrival_us, heard in self.up.carry(frame, now_us):
+                self._queue.put(arrival_us, partial(self._to_host, heard))
+        self._waker.at(next_us)
