@@ -1,0 +1,1 @@
+"""What the place does to the scale: each takes a Site and gives a changed one."""

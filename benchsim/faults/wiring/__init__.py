@@ -1,0 +1,1 @@
+"""Faults between a cell and its terminals: each takes a Wiring and gives a changed one."""

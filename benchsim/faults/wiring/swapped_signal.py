@@ -1,0 +1,27 @@
+"""The two signal conductors of a cell are crossed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from benchsim.faults.fault import fault
+from benchsim.scale.parts import Wiring
+
+
+@fault(
+    seen="a load over this support makes the weight fall; the sum is short by twice this cell's share",
+    cause="SIG+ and SIG- were taken for each other when the cable was connected",
+    confirm="press on each corner in turn and watch its counts: one goes the wrong way",
+    caution="switch the excitation off before you move a conductor",
+)
+@dataclass(frozen=True, slots=True)
+class SwappedSignal:
+    """The signal pair crossed; crossing the other pair too, or this one again, makes it right.
+
+    Source: bridge circuit; the sign of the signal turns, zero balance included.
+    """
+
+    def fold(self, part: Wiring, age_us: int) -> Wiring:
+        if "signal" in part.swapped:
+            return replace(part, swapped=tuple(s for s in part.swapped if s != "signal"))
+        return replace(part, swapped=(*part.swapped, "signal"))
