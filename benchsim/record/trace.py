@@ -1,0 +1,179 @@
+"""One run as columns: what checks, plots and recordings read.
+
+Grown a row an update in one flat buffer, so that an hour of sixteen cells stays below ten megabytes and
+adding a row costs one packing call.  Nothing here opens a file or knows the time of day.
+"""
+
+from __future__ import annotations
+
+import struct
+from array import array
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import IntFlag
+from operator import attrgetter
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsim.ground.readings import Event, Indication, LinkState
+
+COUNTS = ("t_us", "gross_d", "tare_d", "net_d", "tenths_gross_d", "tenths_net_d")
+
+
+class Flag(IntFlag):
+    """The bits of the flags column; each name in small letters is the field of the indication."""
+
+    VALID = 1
+    SHOWS_NET = 2
+    PRESET_TARE = 4
+    MOTION = 8
+    CENTRE_OF_ZERO = 16
+    OVERLOAD = 32
+    UNDERLOAD = 64
+    ZERO_ERROR = 128
+    INITIAL_ZERO_ERROR = 256
+    TARE_ERROR = 512
+
+
+FLAGS = tuple(flag.name.lower() for flag in Flag if flag.name)
+NO_FIGURE = Flag.OVERLOAD | Flag.UNDERLOAD | Flag.INITIAL_ZERO_ERROR
+
+_HEAD = struct.Struct(f"<{len(COUNTS)}qd{len(FLAGS)}?I")
+_figures = attrgetter(*COUNTS)
+_states = attrgetter(*FLAGS)
+
+
+def row_dtype(cells: int) -> np.dtype[np.void]:
+    """One row of the buffer, packed, little-endian."""
+    names = (*COUNTS, "true_kg", "states", "reason", "cells_kg")
+    kinds = ("<i8",) * len(COUNTS) + ("<f8", f"({len(FLAGS)},)?", "<u4", f"({cells},)<f8")
+    return np.dtype(list(zip(names, kinds, strict=True)))
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """The rows of a trace as arrays, (n,) each, cells_kg (n, cells).  They are a snapshot: read only.
+
+    t_us: bench time of the update, rising.  *_d: counts of d.  tenths_*_d: counts of d/10.
+    flags: uint16, bits of Flag.  reason: index into reasons; reasons[0] is "".
+    true_kg: mass of the loads on the receptor.  cells_kg: what the host made of each cell.
+    """
+
+    t_us: NDArray[np.int64]
+    gross_d: NDArray[np.int64]
+    tare_d: NDArray[np.int64]
+    net_d: NDArray[np.int64]
+    tenths_gross_d: NDArray[np.int64]
+    tenths_net_d: NDArray[np.int64]
+    flags: NDArray[np.uint16]
+    true_kg: NDArray[np.float64]
+    cells_kg: NDArray[np.float64]
+    reason: NDArray[np.uint32]
+    reasons: tuple[str, ...]
+
+    def flag(self, flag: Flag) -> NDArray[np.bool_]:
+        """Where any of these flags is on."""
+        return np.not_equal(self.flags & np.uint16(flag), 0)
+
+    def shows_figure(self) -> NDArray[np.bool_]:
+        """Where a weight may be shown, as Indication.shows_figure has it."""
+        return np.equal(self.flags & np.uint16(Flag.VALID | NO_FIGURE), Flag.VALID.value)
+
+
+class Trace:
+    """What happened in one run: indications beside the truth, events and link states, in time order.
+
+    cells: how many.  interval: d in the unit shown.  capacity_d: Max in counts of d.
+    ended_us: how far the run went, when the bench has said so; else judged by the last thing that happened.
+    """
+
+    def __init__(self, cells: int, interval: Decimal, unit: str, capacity_d: int) -> None:
+        self.cells, self.interval, self.unit, self.capacity_d = cells, interval, unit, capacity_d
+        self.events: list[Event] = []
+        self.link_states: list[tuple[int, LinkState]] = []
+        self.reasons: dict[str, int] = {"": 0}
+        self.ended_us: int | None = None
+        self._times = array("q")
+        self._rows = bytearray()
+        self._pack = struct.Struct(f"<{len(COUNTS)}qd{len(FLAGS)}?I{cells}d").pack
+        self._snapshot: Columns | None = None
+
+    def __len__(self) -> int:
+        return len(self._times)
+
+    def add(self, indication: Indication, true_kg: float, cells_kg: Sequence[float]) -> None:
+        """One update of the display, beside the true mass and what the host made of each cell."""
+        reasons = self.reasons
+        reason = reasons.setdefault(indication.reason, len(reasons))
+        self._rows += self._pack(*_figures(indication), true_kg, *_states(indication), reason, *cells_kg)
+        self._times.append(indication.t_us)
+
+    def add_columns(self, columns: Columns) -> None:
+        """Rows of another trace of as many cells, after those that are here (a reader's way in)."""
+        table = np.zeros(len(columns.t_us), row_dtype(self.cells))
+        for name in (*COUNTS, "true_kg", "cells_kg"):
+            table[name] = getattr(columns, name)
+        table["states"] = (columns.flags[:, None] >> np.arange(len(FLAGS), dtype=np.uint16)) & 1
+        own = [self.reasons.setdefault(reason, len(self.reasons)) for reason in columns.reasons]
+        table["reason"] = np.array(own, np.uint32)[columns.reason]
+        self._rows += table.tobytes()
+        self._times.extend(columns.t_us.tolist())
+
+    def happened(self, event: Event) -> None:
+        """Keep an event.  Called in time order."""
+        self.events.append(event)
+
+    def link(self, t_us: int, state: LinkState) -> None:
+        """Keep a change of one address's link state.  Called in time order."""
+        self.link_states.append((t_us, state))
+
+    def rows_before(self, t_us: int) -> int:
+        """How many rows lie before an instant."""
+        return bisect_left(self._times, t_us)
+
+    def columns(self) -> Columns:
+        """All rows so far.  Made once for as long as no row is added."""
+        if self._snapshot is None or len(self._snapshot.t_us) != len(self):
+            self._snapshot = self.block(0, len(self))
+        return self._snapshot
+
+    def block(self, first: int, end: int) -> Columns:
+        """The rows from first up to but not end."""
+        dtype = row_dtype(self.cells)
+        table = np.frombuffer(bytes(self._rows[first * dtype.itemsize : end * dtype.itemsize]), dtype)
+        flags = np.zeros(len(table), np.uint16)
+        for bit in range(len(FLAGS)):
+            flags |= table["states"][:, bit].astype(np.uint16) << np.uint16(bit)
+        arrays = {
+            name: np.ascontiguousarray(table[name]) for name in (*COUNTS, "true_kg", "cells_kg", "reason")
+        }
+        return Columns(**arrays, flags=flags, reasons=tuple(self.reasons))
+
+    def indication_at(self, t_us: int) -> Indication | None:
+        """The indication that stood at an instant: the last at or before it.  None: there was none yet."""
+        index = bisect_right(self._times, t_us) - 1
+        return self.indication(index) if index >= 0 else None
+
+    def indication(self, index: int) -> Indication:
+        """The indication of one row."""
+        values = _HEAD.unpack_from(self._rows, index * (_HEAD.size + 8 * self.cells))
+        count = len(COUNTS)
+        return Indication(
+            **dict(zip(COUNTS, values[:count], strict=True)),
+            **dict(zip(FLAGS, values[count + 1 : -1], strict=True)),
+            reason=list(self.reasons)[values[-1]],
+            unit=self.unit,
+            interval=self.interval,
+        )
+
+    def last_us(self) -> int:
+        """How far the run went: as the bench said, or the last thing that happened; 0 for an empty run."""
+        if self.ended_us is not None:
+            return self.ended_us
+        ends = [self._times[-1]] if self._times else [0]
+        ends += [self.events[-1].t_us] if self.events else []
+        ends += [self.link_states[-1][0]] if self.link_states else []
+        return max(ends)
