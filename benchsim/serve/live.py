@@ -1,0 +1,239 @@
+"""The bench and its clients, live: one loop, no locks.  The bench runs in the loop and so do its clients.
+
+Rims (serial_port.py, sockets.py) only carry bytes; what a client is owed stands here and in its
+conversation.  Whatever one client does or fails to do, the others and the bench go on.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+import signal
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from benchsim.ground.commands import InstrumentCommand
+from benchsim.ground.errors import BadInput
+from benchsim.ground.readings import Event, Indication, InstrumentCard, Outcome
+from benchsim.outputs.output import open_conversation
+from benchsim.serve.pacing import Pacer
+
+
+class Happenings(Protocol):
+    """Where events are kept."""
+
+    def happened(self, event: Event) -> None: ...
+
+
+class LiveBench(Protocol):
+    """As much of the bench as serving needs."""
+
+    @property
+    def now_us(self) -> int: ...
+    @property
+    def indication(self) -> Indication: ...
+    @property
+    def trace(self) -> Happenings: ...
+    def run(self, until_us: int) -> None: ...
+    def do(self, command: InstrumentCommand) -> Outcome: ...
+    def watch(self, callback: Callable[[Indication], None]) -> None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """Octets that a client got.  asked: what it had sent; b"" when the instrument spoke of itself.
+
+    indication: the one that stood when they were made.
+    """
+
+    t_us: int
+    client: str
+    asked: bytes
+    answered: bytes
+    indication: Indication
+
+
+@dataclass(frozen=True, slots=True)
+class Connection:
+    """One place where clients may come.  kind: "serial" or "tcp".  paste: (for what, a line to paste)."""
+
+    kind: str
+    address: str
+    paste: tuple[tuple[str, str], ...]
+
+
+class Rim(Protocol):
+    """A port or a listening socket."""
+
+    async def open(self) -> Connection:
+        """Begin to serve.  Raises BadInput when the place is taken or missing."""
+
+    def close(self) -> None:
+        """Stop; clients that are here leave."""
+
+
+class Live:
+    """A bench, the protocol it speaks, and who is listening.
+
+    tell: takes one line for a person.  witness: is shown every exchange, None for nobody.
+    """
+
+    def __init__(
+        self,
+        bench: LiveBench,
+        card: InstrumentCard,
+        protocol: str,
+        tell: Callable[[str], None],
+        witness: Callable[[Exchange], None] | None = None,
+    ) -> None:
+        self.bench = bench
+        self.protocol = protocol
+        self.tell = tell
+        self.witness = witness
+        self._card = card
+        self._clients: dict[str, Client] = {}
+        open_conversation(protocol, card)  # a bad card is told before anybody can connect
+        bench.watch(self._indicated)
+
+    @property
+    def clients(self) -> tuple[str, ...]:
+        """Names of who is here, in the order in which they came."""
+        return tuple(self._clients)
+
+    def join(self, name: str, send: Callable[[bytes], None]) -> Client:
+        """A client comes.  send: takes what it is to get and never blocks."""
+        client = Client(self, name, send, self._card)
+        self._clients[name] = client
+        self.note(name, "came")
+        return client
+
+    def leave(self, client: Client, why: str, done: bool = True) -> None:
+        """A client is gone, or (done False) was dropped.  Told once however often it is called."""
+        if self._clients.pop(client.name, None) is not None:
+            self.note(client.name, why, done)
+
+    def note(self, subject: str, text: str, done: bool = True) -> None:
+        """Tell a person and the trace what happened at a rim."""
+        self.tell(f"{subject}: {text}")
+        self.bench.trace.happened(Event(self.bench.now_us, "client", subject, text, done=done))
+
+    def _indicated(self, indication: Indication) -> None:
+        for client in tuple(self._clients.values()):
+            client.indicated(indication)
+
+
+class Client:
+    """One client: a conversation and a way to send."""
+
+    __slots__ = ("_conversation", "_live", "_send", "name")
+
+    def __init__(self, live: Live, name: str, send: Callable[[bytes], None], card: InstrumentCard) -> None:
+        self.name = name
+        self._live = live
+        self._send = send
+        self._conversation = open_conversation(live.protocol, card)
+
+    def heard(self, data: bytes) -> None:
+        """Octets came from it: do what they ask, and answer."""
+        bench = self._live.bench
+        now_us = bench.now_us
+        answers = []
+        for request in self._conversation.receive(data, bench.indication, now_us):
+            outcome = None if request.command is None else self._do(request.command)
+            answers.append(self._conversation.answer(request, outcome, bench.indication, now_us))
+        if answer := b"".join(answers):
+            self._say(data, answer, bench.indication, now_us)
+
+    def indicated(self, indication: Indication) -> None:
+        """A new indication stands."""
+        if answer := self._conversation.update(indication, indication.t_us):
+            self._say(b"", answer, indication, indication.t_us)
+
+    def _do(self, command: InstrumentCommand) -> Outcome:
+        try:
+            return self._live.bench.do(command)
+        except BadInput as error:  # a client's nonsense is refused like any other command
+            return Outcome(done=False, reason=str(error))
+
+    def _say(self, asked: bytes, answer: bytes, indication: Indication, now_us: int) -> None:
+        self._send(answer)
+        if self._live.witness is not None:
+            self._live.witness(Exchange(now_us, self.name, asked, answer, indication))
+
+
+def write_ready_file(path: Path, connections: Sequence[Connection]) -> None:
+    """Say where everything listens, whole or not at all: {"serial": [...], "tcp": ["host:port", ...]}.
+
+    Raises BadInput when the file cannot be written.
+    """
+    kinds: dict[str, list[str]] = {"serial": [], "tcp": []}
+    for connection in connections:
+        kinds.setdefault(connection.kind, []).append(connection.address)
+    text = json.dumps({**kinds, "simulated": True}) + "\n"
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(path)
+    except OSError as error:
+        raise BadInput(f"{path}: {error.strerror or error}", "name a file that can be written") from None
+
+
+def forget_ready_file(path: Path) -> None:
+    """Take away the one of an earlier session, which must not be believed.  Raises BadInput."""
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        raise BadInput(f"{path}: {error.strerror or error}", "name a file that can be written") from None
+
+
+@contextlib.asynccontextmanager
+async def opened(rims: Sequence[Rim]) -> AsyncIterator[tuple[Connection, ...]]:
+    """All rims open, or none: what is open is closed again when one cannot be, and at the end."""
+    with contextlib.ExitStack() as stack:
+        connections = []
+        for rim in rims:
+            connections.append(await rim.open())
+            stack.callback(rim.close)
+        yield tuple(connections)
+
+
+@contextlib.contextmanager
+def stopped_by_signals(stop: asyncio.Event) -> Iterator[None]:
+    """SIGINT and SIGTERM ask for an orderly end."""
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(number, stop.set)
+    try:
+        yield
+    finally:
+        for number in (signal.SIGINT, signal.SIGTERM):
+            loop.remove_signal_handler(number)
+
+
+async def serve(
+    live: Live,
+    rims: Sequence[Rim],
+    stop: asyncio.Event,
+    speed: float = 1.0,
+    duration_s: float | None = None,
+    ready: Callable[[tuple[Connection, ...]], None] = lambda _connections: None,
+) -> None:
+    """Open every rim, call ready, walk the bench at speed x wall time until stop is set or time is up.
+
+    Raises BadInput from a rim that cannot open, and whatever the bench raises.
+    """
+    async with opened(rims) as connections:
+        ready(connections)
+        pacer = Pacer(live.bench.run, live.bench.now_us, speed, lambda text: live.note("bench", text))
+        waiting = asyncio.ensure_future(stop.wait())
+        try:
+            await asyncio.wait(
+                (waiting, pacer.start()), timeout=duration_s, return_when=asyncio.FIRST_COMPLETED
+            )
+        finally:
+            waiting.cancel()
+            pacer.stop()
