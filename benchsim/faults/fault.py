@@ -235,7 +235,7 @@ def parameter(
 ) -> T:
     """A field of a fault: its default, what kind of quantity it is, what it means, what it may be."""
     told = Parameter("", cast(Value, default), dimension, doc, low, high, words)
-    return cast(T, field(default=default, metadata={"parameter": told}))
+    return field(default=default, metadata={"parameter": told})
 
 
 def direction() -> str:

@@ -1,0 +1,100 @@
+"""What single faults do to their part, against limits and relations from outside."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from benchsim.faults.fault import HOUR_US, entry_of
+from benchsim.ground.errors import BadInput
+from tests.faults.healthy import CELL, HEALTHY, NODE, RECEPTOR
+
+
+def fold(name: str, part: Any = None, age_us: int = 0, **parameters: float | str) -> Any:
+    entry = entry_of(name)
+    return entry.make(parameters).fold(HEALTHY[entry.stage] if part is None else part, age_us)
+
+
+def test_a_cell_that_creeps_out_of_class_breaks_the_limit_of_class_c_3000() -> None:
+    # OIML R 60-1 5.5.1: within 30 min at most 0.7 MPE with p_LC 0.7, 0.735 v from 2000 v on; v = E_max/3000.
+    limit = 0.7 * 0.7 * 1.5 / 3000
+    assert limit == pytest.approx(0.000245)
+    (fraction, tau_s) = fold("creep-out-of-class").creep[-1]
+    assert fraction * (1.0 - math.exp(-1800.0 / tau_s)) > 2 * limit
+
+
+def test_a_cell_with_hysteresis_out_of_class_breaks_the_limit_of_class_c_3000() -> None:
+    # OIML R 60-1 5.3.2: p_LC x 1.5 v above 2000 v, p_LC = 0.7, hysteresis included; v = E_max/3000.
+    assert fold("hysteresis-out-of-class").hysteresis > 2 * 0.7 * 1.5 / 3000
+
+
+def test_a_dead_cell_gives_no_signal_at_all() -> None:
+    dead = fold("dead-cell")
+    assert (dead.rated_output_mv_per_v, dead.zero_balance_mv_per_v) == (0.0, 0.0)
+
+
+def test_crossing_a_pair_twice_makes_it_right() -> None:
+    for name in ("swapped-signal", "swapped-excitation"):
+        once = fold(name)
+        assert once.swapped
+        assert fold(name, once) == HEALTHY["wiring"]
+
+
+def test_a_connector_soaks_up_conductance_in_a_straight_line() -> None:
+    def siemens(age_us: int) -> float:
+        leaks = fold("wet-connector", age_us=age_us, resistance_ohm=1e6, soaking_us=HOUR_US).leaks
+        return math.fsum(1.0 / ohm for _, ohm in leaks)
+
+    assert siemens(0) == 0.0
+    assert siemens(HOUR_US // 4) == pytest.approx(0.25e-6)
+    assert siemens(HOUR_US) == siemens(9 * HOUR_US) == pytest.approx(1e-6)
+
+
+def test_sense_leads_that_are_not_there_cannot_be_lost() -> None:
+    four_wire = replace(HEALTHY["wiring"], sensed=False)
+    assert fold("lost-sense", four_wire) == four_wire
+    assert fold("lost-sense").open == ("SEN+", "SEN-")
+
+
+def test_a_low_support_is_the_one_that_was_named() -> None:
+    low = fold("low-support", support=3, lost=0.25)
+    stiff = [s.stiffness_n_per_m for s in low.supports]
+    healthy = RECEPTOR.supports[0].stiffness_n_per_m
+    assert stiff == [healthy, healthy, 0.75 * healthy, healthy, healthy, healthy]
+    with pytest.raises(BadInput, match="this receptor has 6 supports"):
+        fold("low-support", support=7)
+
+
+def test_the_temperature_swings_about_where_it_was() -> None:
+    quarter = 6 * HOUR_US
+    swing = [fold("temperature-swing", age_us=n * quarter, amplitude_k=10.0).temperature_c for n in range(5)]
+    assert swing == pytest.approx([20.0, 30.0, 20.0, 10.0, 20.0])
+
+
+def test_a_node_with_another_strap_is_the_same_node_at_another_address() -> None:
+    moved = fold("wrong-strap", strap=5)
+    assert moved == replace(NODE, card=replace(NODE.card, strap=5))
+
+
+def test_noise_grows_in_the_form_in_which_it_was_given() -> None:
+    as_counts = fold("noisy", factor=10.0).digitiser
+    assert (as_counts.noise_rms_counts, as_counts.noise_density_v_per_rthz) == (120.0, 0.0)
+    density = replace(NODE.digitiser, noise_rms_counts=0.0, noise_density_v_per_rthz=1e-8)
+    as_density = fold("noisy", replace(NODE, digitiser=density), factor=10.0).digitiser
+    assert (as_density.noise_rms_counts, as_density.noise_density_v_per_rthz) == (0.0, pytest.approx(1e-7))
+    silent = replace(NODE, digitiser=replace(NODE.digitiser, noise_rms_counts=0.0))
+    assert fold("noisy", silent, least_counts=50.0).digitiser.noise_rms_counts == 50.0
+
+
+def test_no_more_bits_stand_still_than_the_converter_has() -> None:
+    small = replace(NODE, digitiser=replace(NODE.digitiser, bits=12))
+    assert fold("stuck-code", small, bits=20).digitiser.stuck_bits == 11
+
+
+def test_two_drifts_add_up() -> None:
+    slow = fold("span-drift", CELL, HOUR_US, drift=0.01, over_us=2 * HOUR_US)
+    both = fold("span-drift", slow, HOUR_US, drift=0.01, over_us=0)
+    assert both.rated_output_mv_per_v == pytest.approx(2.0 * 1.005 * 1.01)
