@@ -1,0 +1,215 @@
+"""A scenario to a bench plan, its rule profile and its checks; all that is impossible is told at once.
+
+Every judgement that needs more than one value of the file is made here or in the modules named after what
+they judge (layout, equipment, stack, timeline).  Nothing runs yet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from benchsim.bench.plan import NodePlan, Plan, Scheduled
+from benchsim.checks.sentence import Check, Known, SentenceError, parse
+from benchsim.ground.commands import Ask
+from benchsim.ground.errors import BadInput, unknown
+from benchsim.ground.readings import InstrumentCard
+from benchsim.host.parts import CellSeat, HostParts
+from benchsim.link.parts import Expected, HostCard, LinkSettings
+from benchsim.outputs.output import protocol_names
+from benchsim.rules.profile import Profile, load_profile
+from benchsim.rules.tables import check_intervals
+from benchsim.scale.nominal import nominal
+from benchsim.scale.parts import ScaleParts
+from benchsim.scenario import equipment
+from benchsim.scenario.layout import cells_of
+from benchsim.scenario.loader import Findings, Scenario
+from benchsim.scenario.stack import stack_of
+from benchsim.scenario.timeline import Stage, Told, commands_of
+
+HOST_ID = 1
+QUIET_AFTER_US = 2_000_000  # how long a run goes on after the last thing that happens, unless told
+SECOND_US = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Built:
+    """A scenario ready to run.  told: each command with the item of the timeline it comes from."""
+
+    plan: Plan
+    profile: Profile
+    checks: tuple[Check, ...]
+    told: tuple[Told, ...]
+
+
+def build(scenario: Scenario) -> tuple[Plan, Profile, tuple[Check, ...]]:
+    """What a bench needs.  Raises ManyBadInputs, each with its place."""
+    built = assemble(scenario)
+    return built.plan, built.profile, built.checks
+
+
+def assemble(scenario: Scenario) -> Built:
+    """The same, with the way back from a command to the file."""
+    file, findings = scenario.file, Findings(scenario.places)
+    profile = _profile(scenario, findings)
+    _judge_scale(scenario, profile, findings)
+    count = cells_of(file, findings)
+    nodes = equipment.nodes_of(file, count, findings)
+    parts = equipment.scale_parts(file, count, nodes, findings)
+    if any(cell >= count for node in nodes for cell in node.station.cells):
+        findings.tell()  # nothing can be said of a cell that is not there
+    expected = equipment.expected(nodes)
+    addresses = tuple(e.address for e in expected)
+    straps = tuple(n.card.strap for n in nodes)
+    stage = Stage(parts.receptor, len(nodes), addresses, straps, findings)
+    told = tuple(commands_of(file.timeline, stage))
+    checks = _checks(scenario, Known(count, addresses, protocol_names()), findings)
+    _judge_names(scenario, told, findings)
+    node_plans = tuple(_node_plan(node, findings) for node in nodes)
+    host = _host(scenario, parts, nodes, findings)
+    findings.tell()
+    assert profile is not None
+    plan = Plan(
+        scale=parts,
+        nodes=node_plans,
+        link=_host_card(scenario, expected),
+        host=host,
+        card=_card(scenario),
+        lasts_us=_lasts(scenario, stage.ends_us, checks),
+        timeline=tuple(Scheduled(t.t_us, t.command) for t in told),
+        outputs=tuple(file.outputs),
+        paired_at_start=file.link.pair_at_start,
+    )
+    return Built(plan, profile, checks, told)
+
+
+# -- the rules and the scale's figures -----------------------------------------------------------------
+
+
+def _profile(scenario: Scenario, findings: Findings) -> Profile | None:
+    """By name, or by a path from the scenario's folder."""
+    word = scenario.file.rules
+    beside = scenario.path.parent / word
+    with findings.at(("rules",)):
+        return load_profile(str(beside) if word.endswith(".toml") and beside.exists() else word)
+    return None
+
+
+def _judge_scale(scenario: Scenario, profile: Profile | None, findings: Findings) -> None:
+    if profile is None:
+        return
+    scale = scenario.file.scale
+    for error in check_intervals(scale.capacity, scale.interval, profile):
+        findings.add(("scale", "interval"), f"interval: {error.found}", error.right)
+
+
+# -- the host ------------------------------------------------------------------------------------------
+
+
+def _host(
+    scenario: Scenario, parts: ScaleParts, nodes: list[equipment.NodeSpec], findings: Findings
+) -> HostParts:
+    file = scenario.file
+    if SECOND_US % file.host.updates:
+        findings.add(
+            ("host", "updates"), f"updates: {file.host.updates} a second do not divide a second evenly",
+            "1, 2, 4, 5, 8, 10, 16, 20, 25, 32, 40, 50, 64, 80 or 100",
+        )  # fmt: skip
+    with findings.at(("cells",)):
+        worth = nominal(parts)
+        return HostParts(
+            profile=file.rules,
+            unit="kg",
+            capacity_kg=file.scale.capacity,
+            interval=file.scale.interval,
+            rate_hz=int(file.nodes.rate),
+            seats=tuple(_seats(nodes, worth)),
+            update_hz=file.host.updates,
+            averaging_us=file.host.averaging,
+            waiting_us=file.host.waiting,
+            zero_tracking=file.host.zero_tracking,
+            initial_zero=file.host.initial_zero,
+        )
+    findings.tell()
+    raise AssertionError
+
+
+def _seats(nodes: list[equipment.NodeSpec], worth: tuple[tuple[float, float], ...]) -> list[CellSeat]:
+    """One a cell, in cell order, at the address where the host expects its node."""
+    seats = {
+        cell: CellSeat(node.address, channel, *worth[cell])
+        for node in nodes
+        if node.address is not None
+        for channel, cell in enumerate(node.station.cells)
+    }
+    return [seats[cell] for cell in sorted(seats)]
+
+
+def _host_card(scenario: Scenario, expected: tuple[Expected, ...]) -> HostCard:
+    link = scenario.file.link
+    settings = LinkSettings(
+        samples_per_frame=link.samples_per_frame, liveness_us=link.silence, beat_us=link.beat
+    )
+    return HostCard(HOST_ID, link.network, equipment.pairing_key(link.pairing_key), expected, settings)
+
+
+def _card(scenario: Scenario) -> InstrumentCard:
+    own, scale = scenario.file.instrument, scenario.file.scale
+    return InstrumentCard(
+        model=own.model,
+        revision=own.revision,
+        serial=own.serial,
+        kind=own.kind,
+        unit="kg",
+        capacity_d=int(scale.capacity / scale.interval),
+        interval=scale.interval,
+    )
+
+
+def _node_plan(node: equipment.NodeSpec, findings: Findings) -> NodePlan:
+    up, down = stack_of(node.link, (*node.loc, "link") if node.link_is_own else ("link",), findings)
+    return NodePlan(node.card, up, down)
+
+
+# -- what is asked, how long, what is checked ----------------------------------------------------------
+
+
+def _judge_names(scenario: Scenario, told: tuple[Told, ...], findings: Findings) -> None:
+    """Protocols go by the names of their files."""
+    known = protocol_names()
+    for index, name in enumerate(scenario.file.outputs):
+        if name not in known:
+            error = unknown("protocol", name, known)
+            findings.add(("outputs", index), error.found, error.right)
+    seen = set()
+    for item in told:
+        if isinstance(item.command, Ask) and item.command.protocol not in known and item.loc not in seen:
+            seen.add(item.loc)
+            error = unknown("protocol", item.command.protocol, known)
+            findings.add((*item.loc, "ask"), error.found, error.right)
+
+
+def _checks(scenario: Scenario, known: Known, findings: Findings) -> tuple[Check, ...]:
+    checks: list[Check] = []
+    for index, sentence in enumerate(scenario.file.checks):
+        loc = ("checks", index)
+        try:
+            checks.append(parse(sentence, known))
+        except SentenceError as error:
+            findings.errors.append(
+                BadInput(error.found, error.right, scenario.places.inside(loc, error.column))
+            )
+    return tuple(checks)
+
+
+def _lasts(scenario: Scenario, ends_us: int, checks: tuple[Check, ...]) -> int:
+    """As given; else a moment past the last thing that happens or is checked."""
+    if scenario.file.lasts is not None:
+        return scenario.file.lasts
+    asked = [t for check in checks for t in _times(check)]
+    return max([ends_us, *asked]) + QUIET_AFTER_US
+
+
+def _times(check: Check) -> tuple[int, ...]:
+    """The times a check names, and the ends of its stretches."""
+    when = check.when
+    return when.start.t_us, when.end.t_us, when.start.t_us + when.for_us

@@ -1,0 +1,222 @@
+"""A scenario's cells and nodes to the scale's parts and the nodes' cards.
+
+A figure of one cell or node wins over the figure of all; what neither gives is the part's own default.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+from typing import Any
+
+from benchsim.ground.readings import CHANNELS_PER_NODE
+from benchsim.link.parts import KEY_OCTETS, Expected, NodeCard
+from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Station, Wiring
+from benchsim.scenario import schema
+from benchsim.scenario.layout import cell_capacity, receptor_of
+from benchsim.scenario.loader import Findings
+from benchsim.scenario.quantities import Noise
+from benchsim.scenario.text import Loc
+
+DEFAULT_NOISE = Noise(density_v_per_rthz=20e-9)
+FIRST_SERIAL = 1001
+STRANGER_SERIAL = 9001
+MAX_RATE_HZ = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class NodeSpec:
+    """A node as the scenario has it.  address: where the host expects it, None for a stranger.
+
+    cells: indices from 0, in channel order.  loc: its place in the file.
+    """
+
+    card: NodeCard
+    station: Station
+    address: int | None
+    link: schema.Channel
+    link_is_own: bool
+    loc: Loc
+
+
+def pick(name: str, *figures: Any) -> Any:
+    """The first of the mappings' figures of that name that is given; None when none is."""
+    return next((v for f in figures if (v := getattr(f, name, None)) is not None), None)
+
+
+def pairing_key(words: str) -> bytes:
+    """A pairing key from words, for a bench only: SHA-256, cut."""
+    return hashlib.sha256(words.encode()).digest()[:KEY_OCTETS]
+
+
+# -- cells ---------------------------------------------------------------------------------------------
+
+
+def scale_parts(file: schema.File, count: int, nodes: list[NodeSpec], findings: Findings) -> ScaleParts:
+    """The whole scale."""
+    own: dict[int, schema.OneCell] = {}
+    for index, each in enumerate(file.cells.each):
+        loc: Loc = ("cells", "each", index, "cell")
+        if each.cell > count:
+            findings.add(loc, f"there is no cell {each.cell}", f"cells 1 to {count}")
+        if each.cell in own:
+            findings.add(loc, f"cell {each.cell} is listed twice", "put its figures into one item")
+        own[each.cell] = each
+    site = file.site
+    home = site.calibration_gravity if site.calibration_gravity is not None else site.gravity
+    return ScaleParts(
+        receptor=receptor_of(file, count, findings),
+        cells=tuple(_cell(file, count, own.get(n)) for n in range(1, count + 1)),
+        wiring=tuple(_wiring(file, own.get(n)) for n in range(1, count + 1)),
+        stations=tuple(n.station for n in nodes),
+        site=Site(float(site.temperature), float(site.gravity), float(home)),
+    )
+
+
+def _cell(file: schema.File, count: int, own: schema.OneCell | None) -> Cell:
+    def figure(name: str, default: float) -> float:
+        value = pick(name, own, file.cells)
+        return default if value is None else float(value)
+
+    creep = pick("creep", own, file.cells) or ()
+    return Cell(
+        e_max_kg=figure("capacity", float(cell_capacity(file, count))),
+        rated_output_mv_per_v=figure("rated_output", 2.0),
+        zero_balance_mv_per_v=figure("zero_balance", 0.0),
+        nonlinearity=figure("nonlinearity", 0.0),
+        hysteresis=figure("hysteresis", 0.0),
+        creep=tuple((float(term.share), term.time_constant / 1e6) for term in creep),
+        zero_effect_per_k=figure("zero_effect", 0.0),
+        span_effect_per_k=figure("span_effect", 0.0),
+        input_resistance_ohm=figure("input_resistance", 385.0),
+        output_resistance_ohm=figure("output_resistance", 350.0),
+    )
+
+
+def _wiring(file: schema.File, own: schema.OneCell | None) -> Wiring:
+    resistance = pick("lead_resistance", own, file.cells)
+    sensed = pick("sensed", own, file.cells)
+    return Wiring(
+        lead_resistance_ohm=0.0 if resistance is None else float(resistance),
+        sensed=True if sensed is None else sensed,
+    )
+
+
+# -- nodes ---------------------------------------------------------------------------------------------
+
+
+def nodes_of(file: schema.File, count: int, findings: Findings) -> list[NodeSpec]:
+    """Every node: those that the host expects, then the strangers."""
+    rate_hz = _rate(file, findings)
+    listed = file.nodes.each
+    if listed is None:
+        needed = -(-count // CHANNELS_PER_NODE)
+        listed = [schema.OneNode.model_validate({}) for _ in range(needed)]
+    specs: list[NodeSpec] = []
+    first = 1
+    for index, own in enumerate(listed):
+        given = own.cells
+        cells = given if given is not None else list(range(first, min(first + CHANNELS_PER_NODE, count + 1)))
+        first = max([first, *(c + 1 for c in cells)])
+        specs.append(_node(file, own, index, tuple(c - 1 for c in cells), rate_hz))
+    if file.nodes.each is not None:
+        _judge(specs, count, findings)
+    return specs + [_stranger(file, s, i, rate_hz) for i, s in enumerate(file.nodes.strangers)]
+
+
+def expected(specs: list[NodeSpec]) -> tuple[Expected, ...]:
+    """What the host is told: which addresses, how many cells at each."""
+    return tuple(Expected(s.address, len(s.station.cells)) for s in specs if s.address is not None)
+
+
+def _rate(file: schema.File, findings: Findings) -> int:
+    rate = file.nodes.rate
+    if rate != int(rate) or not 1 <= rate <= MAX_RATE_HZ:
+        findings.add(
+            ("nodes", "rate"), f"rate: {rate:f} Hz", f"a whole number of samples a second, 1 to {MAX_RATE_HZ}"
+        )
+        return 80
+    return int(rate)
+
+
+def _digitiser(file: schema.File, own: schema.NodeFigures | None, rate_hz: int) -> Digitiser:
+    common = file.nodes
+    noise = pick("noise", own, common) or DEFAULT_NOISE
+    made = Digitiser(
+        rate_hz=float(rate_hz), noise_rms_counts=noise.rms_counts, noise_density_v_per_rthz=noise.density_v_per_rthz
+    )
+    for name, part in (
+        ("bits", "bits"),
+        ("full_scale", "full_scale_mv_per_v"),
+        ("excitation", "excitation_v"),
+    ):
+        value = pick(name, own, common)
+        if value is not None:
+            made = replace(made, **{part: value if name == "bits" else float(value)})
+    if (pickup := pick("pickup", own, common)) is not None:
+        made = replace(made, pickup_mv_per_v=float(pickup.amplitude), pickup_hz=float(pickup.frequency))
+    if (clean := pick("filter", own, common)) is not None:
+        made = replace(made, filter=f"sinc{clean.order}", filter_samples=clean.samples)
+    if (error := pick("clock_error", own, common)) is not None:
+        made = replace(made, clock_error_ppm=float(error) * 1e6)
+    return made
+
+
+def _node(
+    file: schema.File, own: schema.OneNode, index: int, cells: tuple[int, ...], rate_hz: int
+) -> NodeSpec:
+    address = own.address if own.address is not None else index + 1
+    major, _, minor = (pick("firmware", own, file.nodes) or "1.0").partition(".")
+    card = NodeCard(
+        serial=own.serial if own.serial is not None else FIRST_SERIAL + index,
+        strap=own.strap if own.strap is not None else address,
+        network=own.network if own.network is not None else file.link.network,
+        key=pairing_key(own.pairing_key or file.link.pairing_key),
+        channels=own.channels if own.channels is not None else CHANNELS_PER_NODE,
+        rate_hz=rate_hz,
+        firmware=(int(major), int(minor)),
+    )
+    station = Station(cells, _digitiser(file, own, rate_hz))
+    return NodeSpec(card, station, address, own.link or file.link, own.link is not None, ("nodes", "each", index))
+
+
+def _stranger(file: schema.File, own: schema.Stranger, index: int, rate_hz: int) -> NodeSpec:
+    card = NodeCard(
+        serial=own.serial if own.serial is not None else STRANGER_SERIAL + index,
+        strap=own.strap,
+        network=own.network if own.network is not None else file.link.network,
+        key=pairing_key(own.pairing_key or file.link.pairing_key),
+        channels=own.channels,
+        rate_hz=rate_hz,
+    )
+    station = Station((), _digitiser(file, None, rate_hz))
+    return NodeSpec(card, station, None, file.link, False, ("nodes", "strangers", index))
+
+
+def _judge(specs: list[NodeSpec], count: int, findings: Findings) -> None:
+    """Each cell on one channel of one node, each address once."""
+    addresses: dict[int, int] = {}
+    seats: dict[int, int] = {}
+    for number, spec in enumerate(specs, 1):
+        assert spec.address is not None
+        first = addresses.setdefault(spec.address, number)
+        if first != number:
+            findings.add(
+                (*spec.loc, "address"), f"address {spec.address} is given to nodes {first} and {number}",
+                "give each its own; two nodes on one address are made with strap",
+            )  # fmt: skip
+        if not spec.station.cells:
+            findings.add(spec.loc, f"node {number} has no cells left", "give it cells, or make it a stranger")
+        for cell in spec.station.cells:
+            if cell >= count:
+                findings.add((*spec.loc, "cells"), f"there is no cell {cell + 1}", f"cells 1 to {count}")
+            elif seats.setdefault(cell, number) != number or spec.station.cells.count(cell) > 1:
+                findings.add(
+                    (*spec.loc, "cells"), f"cell {cell + 1} is on node {seats[cell]} already",
+                    "each cell goes on one channel of one node",
+                )  # fmt: skip
+    missing = [str(c + 1) for c in range(count) if c not in seats]
+    if missing:
+        findings.add(
+            ("nodes", "each"), f"no node reads cell {', '.join(missing)}", "each cell goes on one channel", key=True
+        )

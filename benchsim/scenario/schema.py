@@ -1,0 +1,243 @@
+"""The format of a scenario file: every key there is, its kind, its default, what it means.
+
+Keys are plain words ("rated output"); a Python name gives its key with its underscores as spaces.  What is
+left out has a sensible value, so a small scenario is a dozen lines.  What needs more than one key to be
+judged is judged in build.py; the JSON Schema beside the protocols is made from these classes.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from benchsim.scenario import quantities as q
+from benchsim.scenario.story import Step
+
+MAX_CELLS = 16
+
+
+def _key(name: str) -> str:
+    return name.rstrip("_").replace("_", " ")
+
+
+class Part(BaseModel):
+    """A mapping of the file: unknown keys are refused, nothing is changed once read."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, alias_generator=_key, allow_inf_nan=False)
+
+
+def key(default: Any, description: str, **limits: Any) -> Any:
+    """A key that may be left out."""
+    return Field(default, description=description, **limits)
+
+
+def needed(description: str, **limits: Any) -> Any:
+    """A key that must be there."""
+    return Field(description=description, **limits)
+
+
+Word = Annotated[str, Field(strict=True, min_length=1, max_length=200)]
+CellNumber = Annotated[int, Field(strict=True, ge=1, le=MAX_CELLS)]
+Address = Annotated[int, Field(strict=True, ge=1, le=16)]
+Network = Annotated[int, Field(strict=True, ge=0, le=65535)]
+
+
+class Receptor(Part):
+    """The load receptor: what the load stands on."""
+
+    length: q.Length | None = key(None, "along x; default 2 m for up to 4 cells, else 6 m a pair less one")
+    width: q.Length | None = key(None, "along y; default 2 m for up to 4 cells, else 3 m")
+    dead_load: q.DeadLoad | None = key(None, "mass of the receptor itself; default a fifth of the capacity")
+    natural_frequency: q.Frequency = key("8 Hz", "of its vertical movement", validate_default=True)
+    damping: q.Fraction = key("8 %", "damping ratio of that movement", validate_default=True)
+
+
+class Scale(Part):
+    """The scale as a whole."""
+
+    capacity: q.Mass = needed("Max, the largest load")
+    interval: q.Mass = needed("the scale interval d: 1, 2 or 5 times a power of ten")
+    receptor: Receptor = key(Receptor(), "the load receptor")
+
+
+class CreepTerm(Part):
+    """One exponential of a cell's creep."""
+
+    share: q.SignedFraction = needed("share of the load's output that comes late")
+    time_constant: q.Span = needed("how late")
+
+
+class CellFigures(Part):
+    """A cell's data-sheet figures, named as in OIML R 60, and its way to the terminals."""
+
+    capacity: q.Mass | None = key(None, "E_max; default large enough for scale, dead load and a margin")
+    rated_output: q.Output | None = key(None, "output at E_max; default 2 mV/V")
+    zero_balance: q.SignedOutput | None = key(None, "output with no load; default 0")
+    nonlinearity: q.SignedFraction | None = key(None, "of rated output, signed; default 0")
+    hysteresis: q.SignedFraction | None = key(None, "of rated output; default 0")
+    creep: Annotated[list[CreepTerm], Field(max_length=8)] | None = key(None, "as a sum of exponentials")
+    zero_effect: q.PerKelvin | None = key(None, "temperature effect on zero, of rated output; default 0")
+    span_effect: q.PerKelvin | None = key(None, "temperature effect on span; default 0")
+    input_resistance: q.Resistance | None = key(None, "default 385 ohm")
+    output_resistance: q.Resistance | None = key(None, "default 350 ohm")
+    stiffness: q.Stiffness | None = key(None, "of cell and its mount; default 100 kN/mm")
+    lead_resistance: q.LeadResistance | None = key(None, "of each conductor; default 0 ohm")
+    sensed: q.OnOff | None = key(None, "whether the reference is taken at the cell (SEN+, SEN-); default on")
+
+
+class OneCell(CellFigures):
+    """What is different about one cell."""
+
+    cell: CellNumber = needed("its number, from 1")
+
+
+class Cells(CellFigures):
+    """All cells.  They are laid out in rows of two unless their places are given."""
+
+    count: CellNumber | None = key(None, "how many, 1 to 16; default 4, or as many as there are places")
+    at: Annotated[list[q.Position], Field(min_length=1, max_length=MAX_CELLS)] | None = key(
+        None, "the place of each, as [x, y]"
+    )
+    inset: q.Distance | None = key(None, "from the edges when laid out in rows; default a twentieth")
+    each: Annotated[list[OneCell], Field(max_length=MAX_CELLS)] = key([], "what is different about some")
+
+
+class Filter(Part):
+    """The converter's digital filter."""
+
+    order: Annotated[int, Field(strict=True, ge=1, le=4)] = key(3, "boxes in a row: sinc1 to sinc4")
+    samples: Annotated[int, Field(strict=True, ge=1, le=64)] = key(4, "length of one box, in samples")
+
+
+class Pickup(Part):
+    """Mains picked up by the leads."""
+
+    amplitude: q.Output = needed("at the converter's input")
+    frequency: q.Frequency = key("50 Hz", "of the mains", validate_default=True)
+
+
+class Channel(Part):
+    """What frames meet between a node and the host.  What is left out does no harm."""
+
+    loss: q.Fraction | None = key(None, "frames lost, each on its own")
+    bursts: Bursts | None = key(None, "frames lost in bursts")
+    delay: q.Time | None = key(None, "fixed delay")
+    jitter: q.Time | None = key(None, "random delay on top, up to this")
+    duplicates: q.Fraction | None = key(None, "frames that arrive twice")
+    reordering: q.Fraction | None = key(None, "frames that a later one overtakes")
+    bit_errors: q.Fraction | None = key(None, "bits that arrive wrong")
+
+
+class Bursts(Part):
+    """A link that is good for a while and then bad for a while (two states, decided at each frame)."""
+
+    begin: q.Fraction = needed("chance, at each frame, that a bad spell begins")
+    end: q.Fraction = needed("chance, at each frame, that it ends; the mean spell is one by this, in frames")
+    loss: q.Fraction = key("100 %", "frames lost in a bad spell", validate_default=True)
+
+
+class NodeFigures(Part):
+    """A node's converter and clock."""
+
+    bits: Annotated[int, Field(strict=True, ge=12, le=32)] | None = key(None, "signed; default 24")
+    full_scale: q.Output | None = key(None, "bridge output at the end of the range; default 4 mV/V")
+    excitation: q.Voltage | None = key(None, "default 5 V")
+    noise: q.NoiseFigure | None = key(None, "'12 counts' or '20 nV/√Hz'; default 20 nV/√Hz")
+    pickup: Pickup | None = key(None, "mains on the input; default none")
+    filter: Filter | None = key(None, "digital filter; default none")
+    clock_error: q.ClockError | None = key(None, "positive runs fast; default 0 ppm")
+    firmware: Annotated[str, Field(strict=True, pattern=r"^\d{1,3}\.\d{1,3}$")] | None = key(
+        None, "its version, in quotes, '1.0'"
+    )
+
+
+class OneNode(NodeFigures):
+    """One node, and what is different about it."""
+
+    address: Address | None = key(None, "where the host expects it; default its place in the list")
+    cells: Annotated[list[CellNumber], Field(min_length=1, max_length=4)] | None = key(
+        None, "cells on its channels, in channel order; default the next four"
+    )
+    channels: Annotated[int, Field(strict=True, ge=1, le=4)] | None = key(None, "it says it has; default 4")
+    strap: Address | None = key(None, "address set on it; default its address")
+    network: Network | None = key(None, "network set on it; default the link's")
+    pairing_key: Word | None = key(None, "default the link's")
+    serial: Annotated[int, Field(strict=True, ge=1, le=2**63 - 1)] | None = key(None, "its own number")
+    link: Channel | None = key(None, "what its frames meet, instead of what the link says")
+
+
+class Stranger(Part):
+    """A node that is on the air but belongs to no cell of this scale."""
+
+    strap: Address = needed("the address set on it")
+    network: Network | None = key(None, "default the link's")
+    pairing_key: Word | None = key(None, "default the link's")
+    channels: Annotated[int, Field(strict=True, ge=1, le=4)] = key(4, "it says it has")
+    serial: Annotated[int, Field(strict=True, ge=1, le=2**63 - 1)] | None = key(None, "its own number")
+
+
+class Nodes(NodeFigures):
+    """All nodes: one for every four cells, addresses from 1, unless they are listed."""
+
+    rate: q.Frequency = key("80 Hz", "samples a second, whole and the same for all", validate_default=True)
+    each: Annotated[list[OneNode], Field(min_length=1, max_length=16)] | None = key(None, "the nodes one by one")
+    strangers: Annotated[list[Stranger], Field(max_length=8)] = key([], "further nodes within hearing")
+
+
+class Link(Channel):
+    """The node link."""
+
+    network: Network = key(1, "network number of host and nodes")
+    pairing_key: Word = key("benchsim", "words that both ends make their pairing key from")
+    samples_per_frame: Annotated[int, Field(strict=True, ge=1, le=80)] = key(8, "k")
+    silence: q.Span = key("1 s", "a node is lost after this much silence", validate_default=True)
+    beat: q.Span = key("1 s", "between two beats of a quiet end", validate_default=True)
+    pair_at_start: q.OnOff = key("on", "whether the host pairs by itself at once", validate_default=True)
+
+
+class Host(Part):
+    """The reference host's settings."""
+
+    updates: Annotated[int, Field(strict=True, ge=1, le=100)] = key(10, "indications a second")
+    averaging: q.Span = key("400 ms", "length of the mean that is shown", validate_default=True)
+    waiting: q.Span = key("1 s", "how long a gap is waited for", validate_default=True)
+    zero_tracking: q.OnOff = key("on", "automatic zero-tracking", validate_default=True)
+    initial_zero: q.OnOff = key("on", "initial zero-setting at the start", validate_default=True)
+
+
+class Site(Part):
+    """Where the scale stands."""
+
+    temperature: q.Temperature = key("20 °C", "of the cells", validate_default=True)
+    gravity: q.Gravity = key("9.80665 m/s2", "where it is used", validate_default=True)
+    calibration_gravity: q.Gravity | None = key(None, "where it was calibrated; default where it is used")
+
+
+class Instrument(Part):
+    """What the host says of itself when it is asked."""
+
+    model: Word = key("BENCH-1", "model", max_length=25)
+    kind: Word = key("platform", "kind of scale", max_length=15)
+    revision: Word = key("1.0", "revision", max_length=25)
+    serial: Word = key("SIM-0001", "serial number", max_length=25)
+
+
+class File(Part):
+    """A benchsim scenario: a scale, what happens to it, and what must hold."""
+
+    title: Word = needed("what it shows, in one line")
+    about: Annotated[str, Field(strict=True, max_length=5000)] = key("", "more about it, for people")
+    seed: Annotated[int, Field(strict=True, ge=0, le=2**63 - 1)] = key(1, "of every random stream")
+    lasts: q.Span | None = key(None, "length of a run; default a moment past the last thing that happens")
+    scale: Scale = needed("the scale as a whole")
+    cells: Cells = key(Cells(), "the load cells")
+    nodes: Nodes = key(Nodes(), "the digitising nodes")
+    link: Link = key(Link(), "the node link")
+    host: Host = key(Host(), "the reference host's settings")
+    rules: Word = key("r76-iii", "a rule profile by name, or the path of one from this file's folder")
+    site: Site = key(Site(), "where the scale stands")
+    instrument: Instrument = key(Instrument(), "what the host says of itself")
+    outputs: Annotated[list[Word], Field(max_length=8)] = key(["scp0499"], "host protocols served when live")
+    timeline: Annotated[list[Step], Field(max_length=20_000)] = key([], "what happens, in order of time")
+    checks: Annotated[list[Word], Field(max_length=2_000)] = key([], "what must hold, one sentence each")

@@ -1,0 +1,286 @@
+"""A timeline's items to the bench's commands, in order; what cannot be is found before the run.
+
+Loads are followed by name: what was never put on cannot be moved.  A vehicle that leaves by itself frees its
+name at a time that only the run knows, so its name is not held against a later item.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from benchsim.bench.active import WHOLE_SCALE
+from benchsim.faults.fault import entry_of
+from benchsim.ground import commands as ask
+from benchsim.ground.clock import seconds
+from benchsim.ground.errors import BadInput, unknown
+from benchsim.scale.parts import Receptor
+from benchsim.scenario import story
+from benchsim.scenario.layout import place_on
+from benchsim.scenario.loader import Findings
+from benchsim.scenario.quantities import Spot
+from benchsim.scenario.text import Loc
+
+MAX_REPEATS = 20_000
+_PLAIN = {"zero": ask.Zero(), "tare": ask.Tare(), "clear tare": ask.ClearTare(), "record": ask.Record()}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A command, when, and the item of the file that it comes from."""
+
+    t_us: int
+    command: ask.Command
+    loc: Loc
+
+
+@dataclass(slots=True)
+class Stage:
+    """What the timeline plays on.  addresses: where the host expects nodes; straps: what the nodes have."""
+
+    receptor: Receptor
+    nodes: int
+    addresses: tuple[int, ...]
+    straps: tuple[int, ...]
+    findings: Findings
+    on: dict[str, bool] = field(default_factory=dict)  # name -> whether it leaves by itself
+    acting: dict[str, float] = field(default_factory=dict)  # fault's key -> when it ends
+    ends_us: int = 0
+
+
+def commands_of(items: list[story.Step], stage: Stage) -> list[Told]:
+    """All commands in order of time.  stage.ends_us is left at the last moment at which something happens."""
+    told: list[Told] = []
+    last_us = 0
+    for index, item in enumerate(items):
+        loc: Loc = ("timeline", index)
+        if item.at < last_us:
+            stage.findings.add(
+                (*loc, "at"), f"at: {seconds(item.at)} lies before the item above it ({seconds(last_us)})",
+                "put the items in order of time",
+            )  # fmt: skip
+        last_us = max(last_us, item.at)
+        stage.ends_us = max(stage.ends_us, item.at)
+        told.extend(_told(item, loc, stage))
+    return sorted(told, key=lambda t: t.t_us)
+
+
+def _told(item: story.Step, loc: Loc, stage: Stage) -> Iterator[Told]:
+    match item:
+        case story.PlaceItem() | story.MoveItem() | story.RemoveItem() | story.DriveItem():
+            with stage.findings.at(loc):
+                yield Told(item.at, _load(item, loc, stage), loc)
+        case story.CommandItem():
+            command = _command(item, loc, stage)
+            yield from (Told(t_us, command, loc) for t_us in _times(item, loc, stage))
+        case story.AskItem():
+            command = ask.Ask(item.ask, _octets(item.send, loc, stage))
+            yield from (Told(t_us, command, loc) for t_us in _times(item, loc, stage))
+        case story.FaultItem():
+            yield from _fault(item, loc, stage)
+        case story.EndFaultItem():
+            if stage.acting.get(item.end_fault, -1) < item.at:
+                error = unknown("acting fault", item.end_fault, [k for k, t in stage.acting.items() if t > item.at])
+                stage.findings.add((*loc, "end fault"), error.found, error.right)
+            stage.acting[item.end_fault] = item.at
+            yield Told(item.at, ask.EndFault(item.end_fault), loc)
+        case _:
+            yield Told(item.at, _link(item, loc, stage), loc)
+
+
+# -- loads ---------------------------------------------------------------------------------------------
+
+
+def _load(
+    item: story.PlaceItem | story.MoveItem | story.RemoveItem | story.DriveItem, loc: Loc, stage: Stage
+) -> ask.SiteCommand:
+    match item:
+        case story.PlaceItem():
+            _free(item.name, (*loc, "name"), stage)
+            stage.on[item.name] = False
+            x_m, y_m = _on_deck(item.position, (*loc, "position"), stage)
+            return ask.Place(item.name, float(item.place), x_m, y_m)
+        case story.MoveItem():
+            _known(item.move, (*loc, "move"), stage)
+            x_m, y_m = _on_deck(item.position, (*loc, "position"), stage)
+            return ask.Move(item.move, x_m, y_m)
+        case story.RemoveItem():
+            _known(item.remove, (*loc, "remove"), stage)
+            stage.on.pop(item.remove, None)
+            return ask.Remove(item.remove)
+        case story.DriveItem():
+            _free(item.drive, (*loc, "drive"), stage)
+            stage.on[item.drive] = item.stands is not None
+            return _drive(item, loc, stage)
+
+
+def _free(name: str, loc: Loc, stage: Stage) -> None:
+    if stage.on.get(name) is False:
+        stage.findings.add(loc, f"a load named {name!r} is on the receptor already", "give this one another name")
+
+
+def _known(name: str, loc: Loc, stage: Stage) -> None:
+    if name not in stage.on:
+        error = unknown("load", name, stage.on) if stage.on else BadInput(f"unknown load {name!r}", "none is on")
+        stage.findings.add(loc, error.found, error.right)
+
+
+def _on_deck(spot: Spot, loc: Loc, stage: Stage) -> tuple[float, float]:
+    deck = stage.receptor
+    if spot.cell is not None and not 1 <= spot.cell <= len(deck.supports):
+        stage.findings.add(loc, f"there is no cell {spot.cell}", f"cells 1 to {len(deck.supports)}")
+    x_m, y_m = place_on(spot, deck)
+    if not (0 <= x_m <= deck.length_m and 0 <= y_m <= deck.width_m):
+        stage.findings.add(
+            loc, f"{x_m:g} m, {y_m:g} m lies outside the receptor",
+            f"from 0 m, 0 m to {deck.length_m:g} m, {deck.width_m:g} m",
+        )  # fmt: skip
+    return x_m, y_m
+
+
+def _drive(item: story.DriveItem, loc: Loc, stage: Stage) -> ask.Drive:
+    deck = stage.receptor
+    axles = tuple(_axles(item, loc, stage))
+    base_m = axles[-1].behind_m
+    if base_m > deck.length_m:
+        stage.findings.add(
+            (*loc, "axles"), f"the vehicle needs {base_m:g} m between its first and last axle",
+            f"the receptor is {deck.length_m:g} m long",
+        )  # fmt: skip
+    stop_m = item.stop if item.stop is not None else (deck.length_m + base_m) / 2
+    lane_m = item.lane if item.lane is not None else deck.width_m / 2
+    for name, value_m, most_m in (("stop", stop_m, deck.length_m), ("lane", lane_m, deck.width_m)):
+        if not 0 <= value_m <= most_m and base_m <= deck.length_m:
+            stage.findings.add(
+                (*loc, name), f"{name}: {value_m:g} m lies outside the receptor", f"from 0 m to {most_m:g} m"
+            )
+    speed = float(item.speed)
+    ramp_s = speed / float(item.acceleration)
+    gone_s = (2 * deck.length_m + 2 * base_m) / speed + 2 * ramp_s + (item.stands or 0) / 1e6
+    stage.ends_us = max(stage.ends_us, item.at + math.ceil(gone_s * 1e6))
+    return ask.Drive(
+        item.drive, axles, speed, stop_m, lane_m, item.stands, acceleration_m_per_s2=float(item.acceleration)
+    )
+
+
+def _axles(item: story.DriveItem, loc: Loc, stage: Stage) -> Iterator[ask.Axle]:
+    last_m = -1.0
+    for index, group in enumerate(item.axles):
+        behind_m = float(group.behind)
+        here: Loc = (*loc, "axles", index)
+        if index == 0 and behind_m:
+            stage.findings.add((*here, "behind"), f"behind: {behind_m:g} m for the first axle", "leave it out")
+        elif behind_m <= last_m:
+            stage.findings.add(
+                (*here, "behind"), f"behind: {behind_m:g} m is not behind the axles before it",
+                f"more than {last_m:g} m from the first axle",
+            )  # fmt: skip
+        for number in range(group.axles):
+            last_m = round(behind_m + number * float(group.spacing), 6)
+            yield ask.Axle(float(group.mass) / group.axles, last_m)
+
+
+# -- the instrument and its clients --------------------------------------------------------------------
+
+
+def _command(item: story.CommandItem, loc: Loc, stage: Stage) -> ask.InstrumentCommand:
+    if item.command == "preset tare":
+        if item.value is None:
+            stage.findings.add(loc, "a preset tare without a value", "add value: 1.2 t")
+            return ask.ClearTare()
+        return ask.PresetTare(item.value)
+    if item.value is not None:
+        stage.findings.add((*loc, "value"), f"{item.command} takes no value", "only a preset tare does", key=True)
+    return _PLAIN[item.command]
+
+
+def _octets(text: str, loc: Loc, stage: Stage) -> bytes:
+    try:
+        return text.encode("latin-1")
+    except UnicodeEncodeError as error:
+        stage.findings.add(
+            (*loc, "send"), f"send: {text[error.start]!r} is not one octet", "characters up to U+00FF"
+        )
+        return b""
+
+
+def _until(item: story.CommandItem | story.AskItem | story.FaultItem, loc: Loc, stage: Stage) -> int | None:
+    if item.until is not None and item.for_ is not None:
+        stage.findings.add((*loc, "for"), "both until and for", "keep one of them", key=True)
+    until_us = item.until if item.until is not None else item.at + item.for_ if item.for_ is not None else None
+    if until_us is not None and until_us <= item.at:
+        stage.findings.add(
+            (*loc, "until"), f"until: {seconds(until_us)} is not after {seconds(item.at)}", "a later time"
+        )
+        return None
+    return until_us
+
+
+def _times(item: story.CommandItem | story.AskItem, loc: Loc, stage: Stage) -> list[int]:
+    until_us = _until(item, loc, stage)
+    if item.every is None:
+        if until_us is not None:
+            stage.findings.add(loc, "until or for without every", "add every: 500 ms")
+        return [item.at]
+    if until_us is None:
+        stage.findings.add((*loc, "every"), "every without until or for", "say how long", key=True)
+        return [item.at]
+    count = (until_us - item.at) // item.every + 1
+    if count > MAX_REPEATS:
+        stage.findings.add((*loc, "every"), f"every: {count} times", f"at most {MAX_REPEATS}")
+        return [item.at]
+    stage.ends_us = max(stage.ends_us, until_us)
+    return [item.at + n * item.every for n in range(count)]
+
+
+# -- faults and the link -------------------------------------------------------------------------------
+
+
+def _fault(item: story.FaultItem, loc: Loc, stage: Stage) -> Iterator[Told]:
+    key = item.as_ or item.fault
+    if stage.acting.get(key, -1) > item.at:
+        stage.findings.add(loc, f"a fault named {key!r} acts already", "give this one another name with as:")
+    until_us = _until(item, loc, stage)
+    stage.acting[key] = math.inf if until_us is None else until_us
+    with stage.findings.at((*loc, "fault")):
+        entry = entry_of(item.fault)
+        target = _target(item, entry.stage, loc, stage)
+        with stage.findings.at((*loc, "with")):
+            figures = entry.read(item.with_)
+            yield Told(item.at, ask.StartFault(key, item.fault, target, figures), loc)
+    if until_us is not None:
+        stage.ends_us = max(stage.ends_us, until_us)
+        yield Told(until_us, ask.EndFault(key), loc)
+
+
+def _target(item: story.FaultItem, where: str, loc: Loc, stage: Stage) -> int:
+    """The cell or node a fault acts on; 0 for all.  Kinds by the fault's stage."""
+    kind, _, digits = item.on.partition(" ")
+    wanted, most = ("node", stage.nodes) if where in ("node", "link") else ("cell", len(stage.receptor.supports))
+    if where in WHOLE_SCALE:
+        if digits:
+            stage.findings.add((*loc, "on"), f"on: {item.on}", f"{item.fault} acts on the whole {where}; leave it out")
+        return 0
+    if digits and (kind != wanted or not 1 <= int(digits) <= most):
+        stage.findings.add((*loc, "on"), f"on: {item.fault} on {item.on}", f"it acts on {wanted} 1 to {most}, or all")
+    return int(digits or 0)
+
+
+def _link(
+    item: story.PairItem | story.ReleaseItem | story.RecommissionItem, loc: Loc, stage: Stage
+) -> ask.LinkCommand:
+    word = "pair" if isinstance(item, story.PairItem) else "release"
+    text = item.pair if isinstance(item, story.PairItem) else ""
+    known = stage.addresses
+    if isinstance(item, story.RecommissionItem):
+        word, text, known = "recommission", item.recommission, tuple(sorted(set(stage.straps)))
+    elif isinstance(item, story.ReleaseItem):
+        text = item.release
+    address = int(text.removeprefix("address ")) if text != "all" else 0
+    if address and address not in known:
+        allowed = ", ".join(map(str, known))
+        stage.findings.add((*loc, word), f"{word}: no node at address {address}", f"addresses: {allowed}")
+    if word == "pair":
+        return ask.Pair(address)
+    return ask.Release(address) if word == "release" else ask.Recommission(address)
