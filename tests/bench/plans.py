@@ -39,7 +39,9 @@ def scale_parts(
     )
     return ScaleParts(
         receptor=Receptor(length_m, width_m, 400.0 * cells, tuple(Support(x, y) for x, y in places)),
-        cells=tuple(Cell(20_000.0, nonlinearity=1e-4, hysteresis=1e-4, creep=CREEP if creep else ()) for _ in places),
+        cells=tuple(
+            Cell(20_000.0, nonlinearity=1e-4, hysteresis=1e-4, creep=CREEP if creep else ()) for _ in places
+        ),
         wiring=tuple(Wiring() for _ in places),
         stations=stations,
     )
@@ -68,7 +70,8 @@ def plan(
         for channel, cell in enumerate(station.cells)
     )
     nodes = tuple(
-        NodePlan(NodeCard(0x5100 + i, i, NETWORK, KEY), up, down) for i in range(1, addresses_needed(cells) + 1)
+        NodePlan(NodeCard(0x5100 + i, i, NETWORK, KEY), up, down)
+        for i in range(1, addresses_needed(cells) + 1)
     )
     expected = tuple(Expected(i, len(s.cells)) for i, s in enumerate(scale.stations, 1))
     return Plan(

@@ -89,7 +89,9 @@ def main(seconds: int) -> None:
     for name, value in (("full bench, k = 8", full), ("full bench, k = 1", single),
                         (f"plain loop, physics only (from {PLAIN_LOOP_S} s)", plain),
                         ("noise + quantise alone", limit)):  # fmt: skip
-        rows.append(f"{name:42} {value:8.3f} s {seconds / value:10.0f} x real time   {value / full:7.2f} of full")
+        rows.append(
+            f"{name:42} {value:8.3f} s {seconds / value:10.0f} x real time   {value / full:7.2f} of full"
+        )
     memory = subprocess.run(
         [sys.executable, __file__, str(seconds), "--memory"], capture_output=True, text=True, check=True
     ).stdout.strip()
