@@ -193,10 +193,10 @@ class Scp0499:
     def _told(self, asked: Asked, outcome: Outcome, indication: Indication, refreshed: bool) -> bytes:
         """The reply to a command that was done or refused, with the indication that it led to."""
         if not outcome.done:
-            if asked.letter == "Z":
-                return self._line("E", "G", indication, indication.gross_d)
-            self._tare_error, self._tare_error_unread = True, False  # read by this very reply
-            return self._line("T", "G", indication, indication.gross_d)
+            if asked.letter != "Z":
+                self._tare_error, self._tare_error_unread = True, False  # read by this very reply
+            kind = "N" if indication.shows_net else "G"
+            return self._line("E" if asked.letter == "Z" else "T", kind, indication, indication.shown_d)
         if refreshed:
             return self._weight(asked.letter, indication)
         self._standing = asked
@@ -313,7 +313,7 @@ def information(card: InstrumentCard) -> tuple[bytes, ...]:
     return _list(
         ("SMA", "2/1.0"),
         ("TYP", f"{card.kind[: TEXT_WIDTH - 10]} SIMULATED"),
-        ("CAP", f"{card.unit}:{capacity}:{count_by}:{decimals}"),
+        ("CAP", f"{card.unit:<{UNIT_WIDTH}}:{capacity}:{count_by}:{decimals}"),
         ("CMD", LEVEL_1 + LEVEL_2),
         ("END", ""),
     )

@@ -24,9 +24,8 @@ EMPTY = Indication(
 )  # fmt: skip
 
 
-def loaded(gross_d: int, tare_d: int = 0, shows_net: bool | None = None, **flags: bool) -> Indication:
+def loaded(gross_d: int, tare_d: int = 0, net: bool = False, motion: bool = False) -> Indication:
     """A steady indication of a load, in counts of d."""
-    net = bool(tare_d) if shows_net is None else shows_net
     return replace(
         EMPTY,
         gross_d=gross_d,
@@ -35,8 +34,8 @@ def loaded(gross_d: int, tare_d: int = 0, shows_net: bool | None = None, **flags
         tenths_gross_d=gross_d * 10,
         tenths_net_d=(gross_d - tare_d) * 10,
         shows_net=net,
+        motion=motion,
         centre_of_zero=gross_d == 0,
-        **flags,
     )
 
 
