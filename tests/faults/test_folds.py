@@ -10,6 +10,8 @@ import pytest
 
 from benchsim.faults.fault import HOUR_US, entry_of
 from benchsim.ground.errors import BadInput
+from benchsim.ground.randomness import Streams
+from benchsim.link.channel import Channel
 from tests.faults.healthy import CELL, HEALTHY, NODE, RECEPTOR
 
 
@@ -98,3 +100,40 @@ def test_two_drifts_add_up() -> None:
     slow = fold("span-drift", CELL, HOUR_US, drift=0.01, over_us=2 * HOUR_US)
     both = fold("span-drift", slow, HOUR_US, drift=0.01, over_us=0)
     assert both.rated_output_mv_per_v == pytest.approx(2.0 * 1.005 * 1.01)
+
+
+@pytest.mark.parametrize(("direction", "up", "down"), [("both", 1, 1), ("up", 1, 0), ("down", 0, 1)])
+@pytest.mark.parametrize("name", ["outage", "interference", "fading", "congestion"])
+def test_a_link_fault_acts_the_way_it_was_told(name: str, direction: str, up: int, down: int) -> None:
+    part = fold(name, direction=direction)
+    assert (len(part.up), len(part.down)) == (up, down)
+
+
+def lost_share(name: str, frames: int = 40_000, **parameters: float) -> float:
+    """The share of frames, one each 100 ms, that a link fault takes on the way up."""
+    channel = Channel(fold(name, **parameters).up, Streams(5))
+    arrived = sum(len(channel.carry(b"frame", n * 100_000)) for n in range(frames))
+    return 1.0 - arrived / frames
+
+
+def test_interference_takes_the_share_it_names() -> None:
+    # Independent losses: the count is binomial; four standard deviations are allowed.
+    assert lost_share("interference", loss=0.2) == pytest.approx(0.2, abs=4 * math.sqrt(0.2 * 0.8 / 40_000))
+
+
+def test_fading_takes_the_share_of_a_two_state_channel() -> None:
+    # Gilbert (1960), Elliott (1963): the bad state's long-run share is p / (p + r).
+    assert lost_share("fading", begin=0.02, end=0.1, loss=0.95) == pytest.approx(0.95 * 0.02 / 0.12, rel=0.1)
+
+
+def test_nothing_passes_during_an_outage() -> None:
+    assert lost_share("outage", frames=500) == 1.0
+
+
+def test_congestion_makes_frames_late_and_loses_none() -> None:
+    channel = Channel(fold("congestion", delay_us=150_000, jitter_us=200_000).up, Streams(5))
+    late_us = [t - n * 1_000_000 for n in range(2000) for t, _ in channel.carry(b"frame", n * 1_000_000)]
+    assert len(late_us) == 2000
+    assert 150_000 <= min(late_us)
+    assert max(late_us) <= 350_000
+    assert sum(late_us) / 2000 == pytest.approx(250_000, abs=4 * 200_000 / math.sqrt(12 * 2000))

@@ -1,0 +1,71 @@
+"""The commands on the pages work: those of a ```sh block are run here, in an empty folder, one by one.
+
+A line that installs or that calls make is looked at instead: what it names must exist.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.house.walk import ROOT
+
+PAGES = ("README.md", "DEVELOPERS.md")
+NOT_RUN_HERE = ("make", "python3", "pip", ".venv/bin/pip", ".venv/bin/python", ".ci/run", "git", "cd")
+
+
+def commands(page: str) -> list[str]:
+    """Every line of the page's ```sh blocks, comments left off."""
+    text = (ROOT / page).read_text(encoding="utf-8")
+    blocks: list[str] = re.findall(r"^```sh\n(.*?)^```", text, flags=re.DOTALL | re.MULTILINE)
+    lines = (shlex.join(shlex.split(line, comments=True)) for block in blocks for line in block.splitlines())
+    return [line for line in lines if line]
+
+
+ALL = [(page, line) for page in PAGES for line in commands(page)]
+RUN = [(page, line) for page, line in ALL if line.split()[0] not in NOT_RUN_HERE]
+
+
+def test_the_readme_opens_with_the_job_and_then_the_two_commands() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    title, job, then = text.split("\n\n")[:3]
+    assert title.startswith("# ")
+    assert len(job.split()) > 40
+    assert "\n" not in job or not job.startswith(("#", "-", "|", "`"))
+    assert re.findall(r"^make (\w+)", then, flags=re.MULTILINE) == ["demo", "test"]
+
+
+@pytest.mark.parametrize(("page", "line"), [x for x in ALL if x[1].startswith("make ")], ids=" ".join)
+def test_what_make_is_asked_for_is_a_target(page: str, line: str) -> None:
+    makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
+    for target in (w for w in line.split()[1:] if "=" not in w):
+        assert re.search(rf"^{target}:", makefile, flags=re.MULTILINE), f"{page}: {line}"
+
+
+@pytest.mark.real
+@pytest.mark.parametrize(("page", "line"), RUN, ids=" ".join)
+def test_a_command_on_a_page_works(page: str, line: str, tmp_path: Path) -> None:
+    for folder in ("scenarios", "protocols"):
+        (tmp_path / folder).symlink_to(ROOT / folder)
+    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", "")])
+    done = subprocess.run(
+        line,
+        shell=True,
+        check=False,
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        env=os.environ | {"PATH": path},
+    )
+    assert done.returncode == 0, f"{page}: {line}\n{done.stdout}\n{done.stderr}"
+
+
+def test_both_pages_have_commands_that_are_run() -> None:
+    assert {page for page, _ in RUN} == set(PAGES)
