@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from benchsim.ground.errors import BadInput
+
 MAX_ADDRESS = 16
 BROADCAST_ADDRESS = 0
 KEY_OCTETS = 16
@@ -16,17 +18,21 @@ class NodeCard:
 
     serial: its own 64-bit number.  strap: the address set on it, 1 to 16.  network: 16 bits.
     key: the pairing key, 16 octets, never sent.  fingerprint: of its calibration, 8 octets.
+    versions: lowest and highest protocol version it speaks.  buffer_samples: how many of its last samples
+    it can send again.  most_samples_per_frame: the largest k its radio or cable takes.
     """
 
     serial: int
     strap: int
     network: int
-    key: bytes
+    key: bytes = field(repr=False)
     channels: int = 4
     rate_hz: int = 80
     firmware: tuple[int, int] = (1, 0)
     fingerprint: bytes = bytes(FINGERPRINT_OCTETS)
     versions: tuple[int, int] = (1, 1)
+    buffer_samples: int = 1024
+    most_samples_per_frame: int = 80
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +48,9 @@ class Expected:
 class LinkSettings:
     """Figures that the specification lets a host choose.
 
-    samples_per_frame: k, 1 to 80.  liveness_us: silence after which a node counts as lost.
+    samples_per_frame: k, 1 to 80.  liveness_us: silence after which a node counts as lost.  beat_us: time
+    between beats.  offer_window_us: how long offers are collected.  answer_timeout_us: how long an answer
+    is waited for before the question is asked again.  tries: how often a question is asked.
     """
 
     samples_per_frame: int = 8
@@ -59,7 +67,58 @@ class HostCard:
 
     host_id: int
     network: int
-    key: bytes
+    key: bytes = field(repr=False)
     expected: tuple[Expected, ...]
     settings: LinkSettings = field(default_factory=LinkSettings)
     versions: tuple[int, int] = (1, 1)
+
+
+def check_node(card: NodeCard) -> None:
+    """Raises BadInput for a node that cannot be."""
+    _check(1 <= card.strap <= MAX_ADDRESS, f"strap address {card.strap}", f"1 to {MAX_ADDRESS}")
+    _check(0 <= card.serial < 1 << 64, f"serial number {card.serial}", "64 bits")
+    _check(1 <= card.channels <= 4, f"{card.channels} channels", "1 to 4")
+    _check(1 <= card.rate_hz <= 0xFFFF, f"rate of {card.rate_hz} Hz", "1 to 65535 Hz")
+    _check(0 <= card.buffer_samples <= 0xFFFF, f"buffer of {card.buffer_samples} samples", "0 to 65535")
+    _check(
+        len(card.fingerprint) == FINGERPRINT_OCTETS,
+        f"fingerprint of {len(card.fingerprint)} octets",
+        f"{FINGERPRINT_OCTETS} octets",
+    )
+    _check(
+        1 <= card.most_samples_per_frame <= 80, f"{card.most_samples_per_frame} samples a frame", "1 to 80"
+    )
+    _check_shared(card.network, card.key, card.versions)
+
+
+def check_host(card: HostCard) -> None:
+    """Raises BadInput for a host that cannot be."""
+    settings = card.settings
+    addresses = [e.address for e in card.expected]
+    _check(0 <= card.host_id < 1 << 64, f"host number {card.host_id}", "64 bits")
+    _check(all(1 <= a <= MAX_ADDRESS for a in addresses), f"addresses {addresses}", f"1 to {MAX_ADDRESS}")
+    _check(len(set(addresses)) == len(addresses), f"addresses {addresses}", "each address once")
+    _check(1 <= settings.samples_per_frame <= 80, f"{settings.samples_per_frame} samples a frame", "1 to 80")
+    _check(10_000 <= settings.beat_us <= 60_000_000, f"a beat of {settings.beat_us} us", "10 ms to 60 s")
+    _check(
+        1_000 <= settings.offer_window_us <= 10_000_000,
+        f"an offer window of {settings.offer_window_us} us",
+        "1 ms to 10 s",
+    )
+    _check(settings.answer_timeout_us >= 1_000, f"{settings.answer_timeout_us} us to answer", "1 ms or more")
+    _check(settings.liveness_us >= 1_000, f"a liveness limit of {settings.liveness_us} us", "1 ms or more")
+    _check(settings.tries >= 1, f"{settings.tries} tries", "1 or more")
+    for expected in card.expected:
+        _check(0 <= expected.cells <= 4, f"{expected.cells} cells at one address", "0 to 4")
+    _check_shared(card.network, card.key, card.versions)
+
+
+def _check_shared(network: int, key: bytes, versions: tuple[int, int]) -> None:
+    _check(0 <= network <= 0xFFFF, f"network {network}", "0 to 65535")
+    _check(len(key) == KEY_OCTETS, f"pairing key of {len(key)} octets", f"{KEY_OCTETS} octets")
+    _check(1 <= versions[0] <= versions[1] <= 0xFF, f"versions {versions}", "lowest first, 1 to 255")
+
+
+def _check(right: bool, found: str, allowed: str) -> None:
+    if not right:
+        raise BadInput(found, allowed)

@@ -1,0 +1,64 @@
+"""A stack of impairments, one each way: a frame enters at the top, none, one or several come out.
+
+Frames that come out of one impairment enter the next in order of their times.
+"""
+
+from __future__ import annotations
+
+from benchsim.ground.randomness import Streams
+from benchsim.link.impairment import Impairment, Passage
+
+
+class Channel:
+    """One direction of one link.  The i-th impairment draws from its own stream, a new one at each start."""
+
+    __slots__ = ("_begun", "_passages", "_stack", "_streams")
+
+    def __init__(self, stack: tuple[Impairment, ...], streams: Streams) -> None:
+        self._streams = streams
+        self._begun: dict[int, int] = {}
+        self._stack: tuple[Impairment, ...] = ()
+        self._passages: tuple[Passage, ...] = ()
+        self.change(stack)
+
+    @property
+    def stack(self) -> tuple[Impairment, ...]:
+        return self._stack
+
+    def carry(self, frame: bytes, sent_us: int) -> list[tuple[int, bytes]]:
+        """(arrival time, frame) of what comes out of a frame sent now, in order of time."""
+        passages = self._passages
+        if not passages:
+            return [(sent_us, frame)]
+        frames = [(sent_us, frame)]
+        for passage in passages:
+            if len(frames) == 1:
+                t_us, one = frames[0]
+                frames = list(passage.carry(one, t_us))
+            else:
+                frames = [out for t_us, one in frames for out in passage.carry(one, t_us)]
+                frames.sort(key=_time)
+        return frames
+
+    def change(self, stack: tuple[Impairment, ...]) -> None:
+        """Another stack from now on.  An impairment that stands in both keeps what it remembers."""
+        old = list(zip(self._stack, self._passages, strict=True))
+        passages: list[Passage] = []
+        for index, impairment in enumerate(stack):
+            kept = next((pair for pair in old if pair[0] == impairment), None)
+            if kept:
+                old.remove(kept)
+                passages.append(kept[1])
+            else:
+                passages.append(self._begin(impairment, index))
+        self._stack, self._passages = stack, tuple(passages)
+
+    def _begin(self, impairment: Impairment, index: int) -> Passage:
+        again = self._begun.get(index, 0)
+        self._begun[index] = again + 1
+        names = ("impairment", index, again) if again else ("impairment", index)
+        return impairment.start(self._streams.dice(*names))
+
+
+def _time(item: tuple[int, bytes]) -> int:
+    return item[0]
