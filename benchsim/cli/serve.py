@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import rich_click as click
+import click
 
 
 @click.command()

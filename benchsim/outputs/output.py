@@ -49,6 +49,9 @@ class Conversation(Protocol):
     def update(self, indication: Indication, now_us: int) -> bytes:
         """What a new indication makes the instrument say of itself, b"" for nothing."""
 
+    def spoiled(self) -> bytes:
+        """The reply to octets that came with a parity or framing error, b"" for none."""
+
 
 @dataclass(frozen=True, slots=True)
 class CommandLine:

@@ -134,17 +134,6 @@ def _command(asked: Asked) -> InstrumentCommand | None:
 class Scp0499:
     """One client.  Create it by `converse`, which checks that the instrument fits."""
 
-    __slots__ = (
-        "_card",
-        "_latest",
-        "_lines",
-        "_lists",
-        "_next_line",
-        "_standing",
-        "_tare_error",
-        "_tare_error_unread",
-    )
-
     def __init__(self, card: InstrumentCard) -> None:
         self._card = card
         self._lines = Lines()

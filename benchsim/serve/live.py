@@ -104,11 +104,11 @@ class Live:
         """Names of who is here, in the order in which they came."""
         return tuple(self._clients)
 
-    def join(self, name: str, send: Callable[[bytes], None]) -> Client:
-        """A client comes.  send: takes what it is to get and never blocks."""
+    def join(self, name: str, send: Callable[[bytes], None], how: str = "came") -> Client:
+        """A client comes, or a line is there.  send: takes what it is to get and never blocks."""
         client = Client(self, name, send, self._card)
         self._clients[name] = client
-        self.note(name, "came")
+        self.note(name, how)
         return client
 
     def leave(self, client: Client, why: str, done: bool = True) -> None:
@@ -147,6 +147,12 @@ class Client:
             answers.append(self._conversation.answer(request, outcome, bench.indication, now_us))
         if answer := b"".join(answers):
             self._say(data, answer, bench.indication, now_us)
+
+    def spoiled(self) -> None:
+        """Octets came damaged."""
+        bench = self._live.bench
+        if answer := self._conversation.spoiled():
+            self._say(b"", answer, bench.indication, bench.now_us)
 
     def indicated(self, indication: Indication) -> None:
         """A new indication stands."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import termios
 import threading
 import tty
 from collections.abc import Callable
@@ -19,6 +20,7 @@ from serial.tools import list_ports
 
 from benchsim.ground.errors import BadInput
 from benchsim.serve.live import Client, Connection, Live
+from benchsim.serve.marked import Marked, mark_damage
 
 PSEUDO = "pty"
 DEFAULT_BAUD = 9600
@@ -97,7 +99,7 @@ class PseudoTerminal:
         os.set_blocking(self._ours, False)
         name = os.ttyname(self._theirs)
         self._line = Line(self._ours, lambda text, done: self._live.note(name, text, done))
-        self._client = self._live.join(name, self._line.send)
+        self._client = self._live.join(name, self._line.send, "open")
         asyncio.get_running_loop().add_reader(self._ours, self._readable)
         return Connection("serial", name, _paste(name, DEFAULT_BAUD))
 
@@ -134,6 +136,7 @@ class RealPort:
         self._port: serial.Serial | None = None
         self._client: Client | None = None
         self._line: Line | None = None
+        self._marked = Marked()
         self._thread: threading.Thread | None = None
         self._retry: asyncio.TimerHandle | None = None
         self._loop = asyncio.get_running_loop()
@@ -151,8 +154,9 @@ class RealPort:
 
     def _plug_in(self, port: serial.Serial) -> None:
         self._port = port
+        self._marked = Marked()
         self._line = Line(port.fileno(), lambda text, done: self._live.note(self._name, text, done))
-        self._client = self._live.join(self._name, self._line.send)
+        self._client = self._live.join(self._name, self._line.send, "open")
         self._thread = threading.Thread(
             target=_read_on, args=(port, self._loop, self._heard, self._unplugged), daemon=True
         )
@@ -169,8 +173,13 @@ class RealPort:
         port.close()
 
     def _heard(self, port: serial.Serial, data: bytes) -> None:
-        if self._client is not None and port is self._port:
-            self._client.heard(data)
+        if self._client is None or port is not self._port:
+            return
+        for good in self._marked.feed(data):
+            if good is None:
+                self._client.spoiled()
+            else:
+                self._client.heard(good)
 
     def _unplugged(self, port: serial.Serial, why: str) -> None:
         if port is self._port:
@@ -207,8 +216,10 @@ def open_port(name: str, baud: int = DEFAULT_BAUD) -> serial.Serial:
         there = ", ".join(sorted(p.device for p in list_ports.comports())) or "none"
         raise BadInput(f"serial port {name} is not there", f"ports of this machine: {there}; or {PSEUDO}")
     try:
-        return serial.Serial(name, baudrate=baud, timeout=None, exclusive=True)
-    except (serial.SerialException, OSError, ValueError) as error:
+        port = serial.Serial(name, baudrate=baud, timeout=None, exclusive=True)
+        mark_damage(port.fileno())
+        return port
+    except (serial.SerialException, OSError, ValueError, termios.error) as error:
         raise _not_opened(name, error) from None
 
 
