@@ -18,12 +18,12 @@ VERBS = {
     "run": ("run", "Run scenarios on the virtual clock; tell what passed."),
     "serve": ("serve", "Run the scale of a scenario live, for host software to talk to."),
     "demo": ("demo", "See the whole way once: a truck, a serial port, a client."),
-    "scenarios": ("catalogues", "List the scenarios that come with benchsim."),
+    "scenarios": ("formats", "List the scenarios that come with benchsim."),
     "faults": ("catalogues", "List the faults, or tell all about one."),
     "rules": ("catalogues", "List the rule profiles, or tell all about one."),
     "protocols": ("catalogues", "List the host protocols, or tell all about one."),
-    "checks": ("catalogues", "Show the sentences that a scenario can check."),
-    "schema": ("catalogues", "Print the JSON Schema of a scenario file."),
+    "checks": ("formats", "Show the sentences that a scenario can check."),
+    "schema": ("formats", "Print the JSON Schema of a scenario file."),
 }
 EPILOG = "Everything here is simulated: it proves software, never an instrument."
 
@@ -76,7 +76,7 @@ def _group() -> type[Verbs]:
         return Verbs
     import rich_click
 
-    class RichVerbs(Verbs, rich_click.RichGroup):
+    class RichVerbs(Verbs, rich_click.RichGroup):  # type: ignore[misc]  # rich_click's own mixture
         """The same verbs, with help drawn by rich."""
 
     return RichVerbs

@@ -64,7 +64,7 @@ def assemble(scenario: Scenario) -> Built:
     told = tuple(commands_of(file.timeline, stage))
     checks = _checks(scenario, Known(count, addresses, protocol_names()), findings)
     _judge_names(scenario, told, findings)
-    node_plans = tuple(_node_plan(node, findings) for node in nodes)
+    node_plans = tuple(_node_plan(node) for node in nodes)
     host = _host(scenario, parts, nodes, findings)
     findings.tell()
     assert profile is not None
@@ -165,9 +165,9 @@ def _card(scenario: Scenario) -> InstrumentCard:
     )
 
 
-def _node_plan(node: equipment.NodeSpec, findings: Findings) -> NodePlan:
-    up, down = stack_of(node.link, (*node.loc, "link") if node.link_is_own else ("link",), findings)
-    return NodePlan(node.card, up, down)
+def _node_plan(node: equipment.NodeSpec) -> NodePlan:
+    stack = stack_of(node.link)
+    return NodePlan(node.card, up=stack, down=stack)
 
 
 # -- what is asked, how long, what is checked ----------------------------------------------------------

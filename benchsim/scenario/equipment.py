@@ -35,7 +35,6 @@ class NodeSpec:
     station: Station
     address: int | None
     link: schema.Channel
-    link_is_own: bool
     loc: Loc
 
 
@@ -143,16 +142,16 @@ def _digitiser(file: schema.File, own: schema.NodeFigures | None, rate_hz: int) 
     common = file.nodes
     noise = pick("noise", own, common) or DEFAULT_NOISE
     made = Digitiser(
-        rate_hz=float(rate_hz), noise_rms_counts=noise.rms_counts, noise_density_v_per_rthz=noise.density_v_per_rthz
+        rate_hz=float(rate_hz),
+        noise_rms_counts=noise.rms_counts,
+        noise_density_v_per_rthz=noise.density_v_per_rthz,
     )
-    for name, part in (
-        ("bits", "bits"),
-        ("full_scale", "full_scale_mv_per_v"),
-        ("excitation", "excitation_v"),
-    ):
-        value = pick(name, own, common)
-        if value is not None:
-            made = replace(made, **{part: value if name == "bits" else float(value)})
+    if (bits := pick("bits", own, common)) is not None:
+        made = replace(made, bits=bits)
+    if (full_scale := pick("full_scale", own, common)) is not None:
+        made = replace(made, full_scale_mv_per_v=float(full_scale))
+    if (excitation := pick("excitation", own, common)) is not None:
+        made = replace(made, excitation_v=float(excitation))
     if (pickup := pick("pickup", own, common)) is not None:
         made = replace(made, pickup_mv_per_v=float(pickup.amplitude), pickup_hz=float(pickup.frequency))
     if (clean := pick("filter", own, common)) is not None:
@@ -177,7 +176,7 @@ def _node(
         firmware=(int(major), int(minor)),
     )
     station = Station(cells, _digitiser(file, own, rate_hz))
-    return NodeSpec(card, station, address, own.link or file.link, own.link is not None, ("nodes", "each", index))
+    return NodeSpec(card, station, address, own.link or file.link, ("nodes", "each", index))
 
 
 def _stranger(file: schema.File, own: schema.Stranger, index: int, rate_hz: int) -> NodeSpec:
@@ -190,7 +189,7 @@ def _stranger(file: schema.File, own: schema.Stranger, index: int, rate_hz: int)
         rate_hz=rate_hz,
     )
     station = Station((), _digitiser(file, None, rate_hz))
-    return NodeSpec(card, station, None, file.link, False, ("nodes", "strangers", index))
+    return NodeSpec(card, station, None, file.link, ("nodes", "strangers", index))
 
 
 def _judge(specs: list[NodeSpec], count: int, findings: Findings) -> None:
@@ -218,5 +217,8 @@ def _judge(specs: list[NodeSpec], count: int, findings: Findings) -> None:
     missing = [str(c + 1) for c in range(count) if c not in seats]
     if missing:
         findings.add(
-            ("nodes", "each"), f"no node reads cell {', '.join(missing)}", "each cell goes on one channel", key=True
+            ("nodes", "each"),
+            f"no node reads cell {', '.join(missing)}",
+            "each cell goes on one channel",
+            key=True,
         )

@@ -86,7 +86,9 @@ def place_on(spot: Spot, receptor: Receptor) -> tuple[float, float]:
     return receptor.length_m / 2, receptor.width_m / 2
 
 
-def _rows(cells: Cells, count: int, length_m: float, width_m: float, findings: Findings) -> list[tuple[float, float]]:
+def _rows(
+    cells: Cells, count: int, length_m: float, width_m: float, findings: Findings
+) -> list[tuple[float, float]]:
     """Rows of two along the length, cell 1 at the corner (0, 0), cell 2 across from it.
 
     One cell stands in the middle, two on the middle line; an odd last one on the middle line at the end.
@@ -110,7 +112,9 @@ def _rows(cells: Cells, count: int, length_m: float, width_m: float, findings: F
     return spots
 
 
-def _given(spot: Spot, index: int, length_m: float, width_m: float, findings: Findings) -> tuple[float, float]:
+def _given(
+    spot: Spot, index: int, length_m: float, width_m: float, findings: Findings
+) -> tuple[float, float]:
     loc = ("cells", "at", index)
     if spot.at_m is None:
         if spot.cell is not None:
@@ -131,5 +135,7 @@ def _no_two_on_one_spot(supports: Sequence[Support], findings: Findings) -> None
         first = seen.setdefault((support.x_m, support.y_m), number)
         if first != number:
             findings.add(
-                ("cells", "at", number - 1), f"cell {number} stands where cell {first} stands", "move one of them"
+                ("cells", "at", number - 1),
+                f"cell {number} stands where cell {first} stands",
+                "move one of them",
             )

@@ -43,9 +43,7 @@ def load_text(text: str, path: str | Path) -> Scenario:
     text = text.removeprefix("\ufeff")
     values, places = read(text, str(path))
     if not isinstance(values, dict):
-        raise BadInput(
-            f"{shorten(values)} is not a scenario", "write keys: title, scale, ...", places.of(())
-        )
+        raise BadInput(f"{shorten(values)} is not a scenario", "write keys: title, scale, ...", places.of(()))
     try:
         return Scenario(path, text, File.model_validate(values), places)
     except ValidationError as error:

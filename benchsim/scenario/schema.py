@@ -181,7 +181,7 @@ class Nodes(NodeFigures):
     """All nodes: one for every four cells, addresses from 1, unless they are listed."""
 
     rate: q.Frequency = key("80 Hz", "samples a second, whole and the same for all", validate_default=True)
-    each: Annotated[list[OneNode], Field(min_length=1, max_length=16)] | None = key(None, "the nodes one by one")
+    each: Annotated[list[OneNode], Field(min_length=1, max_length=16)] | None = key(None, "one by one")
     strangers: Annotated[list[Stranger], Field(max_length=8)] = key([], "further nodes within hearing")
 
 

@@ -70,7 +70,7 @@ class DriveItem(_Item):
     """A vehicle drives on, stands and drives off over the far end."""
 
     drive: LoadName = Field(description="its name")
-    axles: Annotated[list[AxleGroup], Field(min_length=1, max_length=20)] = Field(description="from the front")
+    axles: Annotated[list[AxleGroup], Field(min_length=1, max_length=20)] = Field(description="front first")
     speed: q.Speed = Field("5 km/h", description="at which it drives on and off", validate_default=True)
     acceleration: q.Acceleration = Field("0.5 m/s2", description="of braking, too", validate_default=True)
     stop: q.AlongDeck = Field("centred", description="where its first axle stops", validate_default=True)

@@ -122,9 +122,7 @@ class _Reader:
 
     def read(self, text: str) -> Node:
         if len(text) > MAX_BYTES:
-            raise BadInput(
-                f"the file has {len(text)} characters", f"at most {MAX_BYTES}", Place(self.file)
-            )
+            raise BadInput(f"the file has {len(text)} characters", f"at most {MAX_BYTES}", Place(self.file))
         try:
             for event in yaml.parse(text, Loader=_PARSER):
                 self._take(event)

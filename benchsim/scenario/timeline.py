@@ -14,7 +14,7 @@ from benchsim.bench.active import WHOLE_SCALE
 from benchsim.faults.fault import entry_of
 from benchsim.ground import commands as ask
 from benchsim.ground.clock import seconds
-from benchsim.ground.errors import BadInput, unknown
+from benchsim.ground.errors import unknown
 from benchsim.scale.parts import Receptor
 from benchsim.scenario import story
 from benchsim.scenario.layout import place_on
@@ -23,7 +23,12 @@ from benchsim.scenario.quantities import Spot
 from benchsim.scenario.text import Loc
 
 MAX_REPEATS = 20_000
-_PLAIN = {"zero": ask.Zero(), "tare": ask.Tare(), "clear tare": ask.ClearTare(), "record": ask.Record()}
+_PLAIN: dict[str, ask.InstrumentCommand] = {
+    "zero": ask.Zero(),
+    "tare": ask.Tare(),
+    "clear tare": ask.ClearTare(),
+    "record": ask.Record(),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,13 +80,14 @@ def _told(item: story.Step, loc: Loc, stage: Stage) -> Iterator[Told]:
             command = _command(item, loc, stage)
             yield from (Told(t_us, command, loc) for t_us in _times(item, loc, stage))
         case story.AskItem():
-            command = ask.Ask(item.ask, _octets(item.send, loc, stage))
-            yield from (Told(t_us, command, loc) for t_us in _times(item, loc, stage))
+            question = ask.Ask(item.ask, _octets(item.send, loc, stage))
+            yield from (Told(t_us, question, loc) for t_us in _times(item, loc, stage))
         case story.FaultItem():
             yield from _fault(item, loc, stage)
         case story.EndFaultItem():
             if stage.acting.get(item.end_fault, -1) < item.at:
-                error = unknown("acting fault", item.end_fault, [k for k, t in stage.acting.items() if t > item.at])
+                acting = [key for key, ends_us in stage.acting.items() if ends_us > item.at]
+                error = unknown("acting fault", item.end_fault, acting)
                 stage.findings.add((*loc, "end fault"), error.found, error.right)
             stage.acting[item.end_fault] = item.at
             yield Told(item.at, ask.EndFault(item.end_fault), loc)
@@ -117,13 +123,15 @@ def _load(
 
 def _free(name: str, loc: Loc, stage: Stage) -> None:
     if stage.on.get(name) is False:
-        stage.findings.add(loc, f"a load named {name!r} is on the receptor already", "give this one another name")
+        stage.findings.add(
+            loc, f"a load named {name!r} is on the receptor already", "give this one another name"
+        )
 
 
 def _known(name: str, loc: Loc, stage: Stage) -> None:
     if name not in stage.on:
-        error = unknown("load", name, stage.on) if stage.on else BadInput(f"unknown load {name!r}", "none is on")
-        stage.findings.add(loc, error.found, error.right)
+        right = unknown("load", name, stage.on).right if stage.on else "none is on the receptor"
+        stage.findings.add(loc, f"unknown load {name!r}", right)
 
 
 def _on_deck(spot: Spot, loc: Loc, stage: Stage) -> tuple[float, float]:
@@ -170,7 +178,9 @@ def _axles(item: story.DriveItem, loc: Loc, stage: Stage) -> Iterator[ask.Axle]:
         behind_m = float(group.behind)
         here: Loc = (*loc, "axles", index)
         if index == 0 and behind_m:
-            stage.findings.add((*here, "behind"), f"behind: {behind_m:g} m for the first axle", "leave it out")
+            stage.findings.add(
+                (*here, "behind"), f"behind: {behind_m:g} m for the first axle", "leave it out"
+            )
         elif behind_m <= last_m:
             stage.findings.add(
                 (*here, "behind"), f"behind: {behind_m:g} m is not behind the axles before it",
@@ -191,7 +201,9 @@ def _command(item: story.CommandItem, loc: Loc, stage: Stage) -> ask.InstrumentC
             return ask.ClearTare()
         return ask.PresetTare(item.value)
     if item.value is not None:
-        stage.findings.add((*loc, "value"), f"{item.command} takes no value", "only a preset tare does", key=True)
+        stage.findings.add(
+            (*loc, "value"), f"{item.command} takes no value", "only a preset tare does", key=True
+        )
     return _PLAIN[item.command]
 
 
@@ -208,7 +220,7 @@ def _octets(text: str, loc: Loc, stage: Stage) -> bytes:
 def _until(item: story.CommandItem | story.AskItem | story.FaultItem, loc: Loc, stage: Stage) -> int | None:
     if item.until is not None and item.for_ is not None:
         stage.findings.add((*loc, "for"), "both until and for", "keep one of them", key=True)
-    until_us = item.until if item.until is not None else item.at + item.for_ if item.for_ is not None else None
+    until_us = item.at + item.for_ if item.for_ is not None else item.until
     if until_us is not None and until_us <= item.at:
         stage.findings.add(
             (*loc, "until"), f"until: {seconds(until_us)} is not after {seconds(item.at)}", "a later time"
@@ -257,13 +269,19 @@ def _fault(item: story.FaultItem, loc: Loc, stage: Stage) -> Iterator[Told]:
 def _target(item: story.FaultItem, where: str, loc: Loc, stage: Stage) -> int:
     """The cell or node a fault acts on; 0 for all.  Kinds by the fault's stage."""
     kind, _, digits = item.on.partition(" ")
-    wanted, most = ("node", stage.nodes) if where in ("node", "link") else ("cell", len(stage.receptor.supports))
+    wanted, most = "cell", len(stage.receptor.supports)
+    if where in ("node", "link"):
+        wanted, most = "node", stage.nodes
     if where in WHOLE_SCALE:
         if digits:
-            stage.findings.add((*loc, "on"), f"on: {item.on}", f"{item.fault} acts on the whole {where}; leave it out")
+            stage.findings.add(
+                (*loc, "on"), f"on: {item.on}", f"{item.fault} acts on the whole {where}; leave it out"
+            )
         return 0
     if digits and (kind != wanted or not 1 <= int(digits) <= most):
-        stage.findings.add((*loc, "on"), f"on: {item.fault} on {item.on}", f"it acts on {wanted} 1 to {most}, or all")
+        stage.findings.add(
+            (*loc, "on"), f"on: {item.fault} on {item.on}", f"it acts on {wanted} 1 to {most}, or all"
+        )
     return int(digits or 0)
 
 

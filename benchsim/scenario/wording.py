@@ -25,6 +25,14 @@ _KINDS = {
     "model_type": "a mapping of keys and values",
     "model_attributes_type": "a mapping of keys and values",
 }
+_BOUNDS = {
+    "greater_than_equal": ("is too small", "at least {ge}"),
+    "less_than_equal": ("is too large", "at most {le}"),
+    "too_short": ("is too short", "at least {min_length}"),
+    "too_long": ("has too many items", "at most {max_length}"),
+    "string_too_short": ("is too short", "at least {min_length} characters"),
+    "string_too_long": ("is too long", "at most {max_length} characters"),
+}
 
 
 def errors_of(error: ValidationError, places: Places) -> Iterator[BadInput]:
@@ -72,39 +80,35 @@ class _Finding:
         return BadInput(f"unknown key {str(self.loc[-1])!r}", right.strip(), place)
 
     def _description(self) -> str:
-        field = self.model and next(
-            (f for f in self.model.model_fields.values() if f.alias == self.loc[-1]), None
-        )
-        return f"write it: {field.description}" if field and field.description else "write it"
+        for field in self.model.model_fields.values() if self.model else ():
+            if field.alias == self.loc[-1] and field.description:
+                return f"write it: {field.description}"
+        return "write it"
 
     def _words(self) -> tuple[str, str]:
         ctx, shown = self.ctx, shorten(self.input)
-        match self.type:
-            case "found":
-                return ctx["found"], ctx["right"]
-            case "union_tag_not_found" | "union_tag_invalid":
-                return _no_action(self.input)
-            case "literal_error":
-                allowed = [w.strip("' ") for w in str(ctx["expected"]).replace(" or ", ", ").split(",")]
-                close = nearest(str(self.input), allowed)
-                hint = f"did you mean {close!r}? " if close else ""
-                return f"{shown} is not known here", f"{hint}known: {', '.join(allowed)}"
-            case "greater_than_equal":
-                return f"{shown} is too small", f"at least {ctx['ge']}"
-            case "less_than_equal":
-                return f"{shown} is too large", f"at most {ctx['le']}"
-            case "too_short" | "string_too_short":
-                return f"{shown} is too short", f"at least {ctx.get('min_length', 1)}"
-            case "too_long":
-                return f"the list has too many items ({ctx['actual_length']})", f"at most {ctx['max_length']}"
-            case "string_too_long":
-                return f"{shown} is too long", f"at most {ctx['max_length']} characters"
-            case "string_pattern_mismatch":
-                return f"{shown} is not understood", _examples(ctx["pattern"])
-            case kind if kind in _KINDS:
-                return f"{shown} is not what stands here", f"write {_KINDS[kind]}"
-            case _:
-                return f"{shown}: {ctx.get('error', self.type.replace('_', ' '))}", ""
+        if self.type == "found":
+            return ctx["found"], ctx["right"]
+        if self.type.startswith("union_tag"):
+            return _no_action(self.input)
+        if self.type == "literal_error":
+            return _not_among(self.input, str(ctx["expected"]))
+        if self.type == "string_pattern_mismatch":
+            return f"{shown} is not understood", _examples(ctx["pattern"])
+        if self.type in _KINDS:
+            return f"{shown} is not what stands here", f"write {_KINDS[self.type]}"
+        if self.type in _BOUNDS:
+            what, right = _BOUNDS[self.type]
+            return f"{shown} {what}", right.format(**ctx)
+        return f"{shown}: {self.type.replace('_', ' ')}", ""
+
+
+def _not_among(found: Any, expected: str) -> tuple[str, str]:
+    """A word that is none of the allowed ones.  expected: the checker's list of them."""
+    allowed = [w.strip("' ") for w in expected.replace(" or ", ", ").split(",")]
+    close = nearest(str(found), allowed)
+    hint = f"did you mean {close!r}? " if close else ""
+    return f"{shorten(found)} is not known here", f"{hint}known: {', '.join(allowed)}"
 
 
 def _examples(pattern: str) -> str:
