@@ -190,6 +190,8 @@ def write_ready_file(path: Path, connections: Sequence[Connection]) -> None:
 
 def forget_ready_file(path: Path) -> None:
     """Take away the one of an earlier session, which must not be believed.  Raises BadInput."""
+    if not path.parent.is_dir():
+        raise BadInput(f"{path}: there is no folder {path.parent}", "name a file that can be written")
     try:
         path.unlink(missing_ok=True)
     except OSError as error:

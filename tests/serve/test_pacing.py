@@ -1,0 +1,95 @@
+"""The bench's time keeps to the wall clock by absolute deadlines; a slow bench does not starve the loop."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from itertools import pairwise
+
+import pytest
+
+from benchsim.serve.pacing import LATE_US, MOST_STEPS_AT_ONCE, STEP_US, Pacer
+
+pytestmark = pytest.mark.real
+
+
+async def walked(speed: float, until_us: int) -> tuple[list[int], float]:
+    """The times to which the bench was walked, up to until_us, and the wall time that went by."""
+    times: list[int] = []
+    pacer = Pacer(times.append, 1_000, speed)
+    began = time.monotonic()
+    done = pacer.start()
+    while not times or times[-1] < until_us:
+        await asyncio.sleep(0.001)
+    wall_s = time.monotonic() - began
+    pacer.stop()
+    await done
+    return times, wall_s
+
+
+@pytest.mark.parametrize("speed", [0.5, 1.0, 20.0])
+def test_bench_time_is_wall_time_by_speed_on_whole_steps_and_never_ahead(speed: float) -> None:
+    until_us = round(300_000 * speed)
+    times, wall_s = asyncio.run(asyncio.wait_for(walked(speed, until_us), 20))
+    assert times == sorted(set(times))
+    assert all((t - 1_000) % round(STEP_US * speed) == 0 for t in times)
+    assert wall_s >= (times[-1] - 1_000) / 1e6 / speed
+
+
+def test_lateness_does_not_add_up() -> None:
+    async def run() -> tuple[int, int]:
+        loop = asyncio.get_running_loop()
+        reached = [0]
+
+        def step(until_us: int) -> None:
+            reached.append(until_us)
+            time.sleep(0.005)  # each walk costs nearly half a step
+
+        pacer = Pacer(step, 0)
+        pacer.start()
+        began = loop.time()
+        while len(reached) < 60:
+            await asyncio.sleep(0.001)
+        elapsed_us = round((loop.time() - began) * 1e6)
+        pacer.stop()
+        return reached[-1], elapsed_us
+
+    reached_us, elapsed_us = asyncio.run(asyncio.wait_for(run(), 20))
+    # 59 sleeps of a relative pacer would be 59 x 5 ms = 295 ms late by now
+    assert elapsed_us - reached_us < 150_000
+
+
+def test_an_error_of_the_bench_ends_the_pacing_with_that_error() -> None:
+    async def broken() -> None:
+        def run(_until_us: int) -> None:
+            raise ZeroDivisionError("the bench broke")
+
+        await Pacer(run, 0).start()
+
+    with pytest.raises(ZeroDivisionError, match="the bench broke"):
+        asyncio.run(broken())
+
+
+def test_a_bench_too_slow_for_the_speed_says_so_and_leaves_room_for_others() -> None:
+    said: list[str] = []
+    steps: list[int] = []
+
+    def run(until_us: int) -> None:
+        steps.append(until_us)
+        time.sleep(0.11)  # a walk of one tenth of a second that takes longer than that
+
+    async def slow() -> int:
+        pacer = Pacer(run, 0, 40.0, said.append, step_us=4_000)
+        pacer.start()
+        turns = 0
+        while not said:
+            await asyncio.sleep(0)
+            turns += 1
+        pacer.stop()
+        return turns
+
+    turns = asyncio.run(asyncio.wait_for(slow(), 20))
+    assert "behind the clock" in said[0]
+    assert turns >= len(steps) - 1
+    assert max(b - a for a, b in pairwise(steps)) <= MOST_STEPS_AT_ONCE * 4_000 * 40
+    assert LATE_US == 1_000_000
