@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import click
+import rich_click as click
 
 
 @click.command()
@@ -53,6 +53,7 @@ def serve(
     scenario = load(file)
     plan, profile, _checks = build(scenario)
     bench = Bench(plan, profile, seed if seed is not None else scenario.seed)
+    protocol = plan.outputs[0] if plan.outputs else "scp0499"
     options = Options(
         serial=serial or (() if tcp else ("pty",)),
         tcp=tcp,
@@ -61,4 +62,4 @@ def serve(
         duration=duration,
         speed=speed,
     )
-    run_session(bench, plan.card, plan.outputs[0], options, click.echo)
+    run_session(bench, plan.card, protocol, options, click.echo)

@@ -139,14 +139,12 @@ class Scp0499:
         self._lines = Lines()
         self._lists = {"A": about(card), "I": information(card)}
         self._next_line = {"A": 0, "I": 0}
-        self._standing: Asked | None = None  # a repeat, a wait for stable, a reply that is owed
-        self._latest: Indication | None = None
+        self._standing: Asked | None = None  # a repeat, or a wait for stable
         self._tare_error = False
         self._tare_error_unread = False
 
     def receive(self, data: bytes, indication: Indication, now_us: int) -> list[Request]:
         """What the client asks, in order."""
-        self._latest = indication
         return [Request(_command(asked), asked) for asked in self._lines.feed(data)]
 
     def answer(self, request: Request, outcome: Outcome | None, indication: Indication, now_us: int) -> bytes:
@@ -154,18 +152,16 @@ class Scp0499:
         asked = request.token
         if not isinstance(asked, Asked):
             raise TypeError(f"{asked!r} is not a request of this conversation")
-        before, self._latest = self._latest, indication
         self._standing = None
         self._note(indication)
         if asked is ABORT:
             return b""
         if outcome is not None:
-            return self._told(asked, outcome, indication, refreshed=indication is not before)
+            return self._told(asked, outcome, indication)
         return self._read(asked, indication)
 
     def update(self, indication: Indication, now_us: int) -> bytes:
-        """Repeats, answers that waited for a stable weight, answers owed for a command just done."""
-        self._latest = indication
+        """Repeats, and answers that waited for a stable weight."""
         self._note(indication)
         asked = self._standing
         if asked is None or (asked.letter in ONCE_STABLE and not stable(indication)):
@@ -179,17 +175,14 @@ class Scp0499:
         self._lines.reset()
         return SPOILED_ANSWER
 
-    def _told(self, asked: Asked, outcome: Outcome, indication: Indication, refreshed: bool) -> bytes:
+    def _told(self, asked: Asked, outcome: Outcome, indication: Indication) -> bytes:
         """The reply to a command that was done or refused, with the indication that it led to."""
-        if not outcome.done:
-            if asked.letter != "Z":
-                self._tare_error, self._tare_error_unread = True, False  # read by this very reply
-            kind = "N" if indication.shows_net else "G"
-            return self._line("E" if asked.letter == "Z" else "T", kind, indication, indication.shown_d)
-        if refreshed:
+        if outcome.done:
             return self._weight(asked.letter, indication)
-        self._standing = asked
-        return b""
+        if asked.letter != "Z":
+            self._tare_error, self._tare_error_unread = True, False  # read by this very reply
+        kind = "N" if indication.shows_net else "G"
+        return self._line("E" if asked.letter == "Z" else "T", kind, indication, indication.shown_d)
 
     def _read(self, asked: Asked, indication: Indication) -> bytes:
         """The reply to a command that changes nothing on the instrument."""
