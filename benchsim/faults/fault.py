@@ -12,13 +12,13 @@ import functools
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
+from decimal import Decimal
 from types import ModuleType
 from typing import Any, Protocol, TypeVar, cast
 
-from benchsim.ground.clock import seconds
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.ground.library import members
-from benchsim.ground.units import TIME, Dimension, example, parse
+from benchsim.ground.units import Dimension, example, parse
 from benchsim.link.impairment import Impairment
 from benchsim.link.parts import NodeCard
 from benchsim.scale.parts import Cell, Digitiser, Receptor, Site, Wiring
@@ -29,6 +29,15 @@ P = TypeVar("P")
 
 DIRECTIONS = ("both", "up", "down")
 HOUR_US = 3_600_000_000
+
+# The units in which figures are shown to people, by kind of quantity, the largest first.
+_SHOWN_IN = {
+    "time": ("h", "min", "s", "ms", "us"),
+    "resistance": ("Gohm", "Mohm", "kohm", "ohm"),
+    "mass": ("t", "kg", "g"),
+    "ratio": ("%",),
+    "temperature": ("K",),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,13 +118,17 @@ class Parameter:
         return f"{self.shown(self.low)} to {self.shown(self.high)}"
 
     def shown(self, value: Value) -> str:
-        """A value with its unit."""
+        """A value with its unit, as `read` takes it: "2 Mohm", "30 min", "0.2 %"."""
         if isinstance(value, str):
             return value
-        if self.dimension is TIME and math.isfinite(value):
-            return seconds(int(value))
-        unit = "" if self.dimension is None or self.dimension.base == "1" else f" {self.dimension.base}"
-        return f"{value:g}{unit}"
+        if self.dimension is None or not math.isfinite(value):
+            return f"{value:g}"
+        if not value:
+            return example(self.dimension, "0")
+        factors = self.dimension.factors
+        units = _SHOWN_IN.get(self.dimension.name, (self.dimension.base,))
+        unit = next((u for u in units if abs(value) >= factors[u]), units[-1])
+        return f"{(Decimal(repr(value)) / factors[unit]).normalize():f} {unit}"
 
     def read(self, given: object) -> Value:
         """The value that a person wrote, in the base unit.  BadInput: no unit, wrong unit, no number."""

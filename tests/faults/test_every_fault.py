@@ -144,9 +144,9 @@ def test_a_figure_is_read_with_its_unit_and_refused_without(entry: Entry, figure
     if figure.dimension is None:
         assert entry.read({figure.word: figure.default}) == {figure.name: figure.default}
         return
-    written = f"{figure.default} {figure.dimension.base}" if figure.dimension.base != "1" else figure.default
-    assert entry.read({figure.word: written}) == {figure.name: figure.default}
-    assert entry.read({figure.name: written}) == {figure.name: figure.default}
+    for value in (figure.default, figure.low, figure.high):
+        assert entry.read({figure.word: figure.shown(value)}) == {figure.name: value}
+        assert entry.read({figure.name: figure.shown(value)}) == {figure.name: value}
     if figure.dimension.base != "1":
         with pytest.raises(BadInput, match="unit"):
             entry.read({figure.word: figure.default})

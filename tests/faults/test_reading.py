@@ -26,7 +26,7 @@ def test_a_share_may_be_a_percentage_or_a_bare_number() -> None:
         ("wet-connector", {"resistance": "2 Mohms"}, "did you mean"),
         ("wet-connector", {"resistance": "2 kg"}, "is a mass, not a resistance"),
         ("wet-connector", {"resistance": 2e6}, "has no unit"),
-        ("wet-connector", {"resistance": "1 ohm"}, "allowed: 1000 ohm to 1e+09 ohm"),
+        ("wet-connector", {"resistance": "1 ohm"}, "1 ohm is out of range; allowed: 1 kohm to 1 Gohm"),
         ("wet-connector", {"resistence": "1 Mohm"}, "did you mean 'resistance'"),
         ("wet-connector", {"resistance": "2 Mohm", "resistance_ohm": "2 Mohm"}, "given twice"),
         ("wet-connector", {"terminal": "SIG"}, "known: EXC+, EXC-"),

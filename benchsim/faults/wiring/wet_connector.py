@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from benchsim.faults.fault import HOUR_US, fault, grown, parameter
 from benchsim.ground.units import RESISTANCE, TIME
+from benchsim.scale.bridge import TERMINALS
 from benchsim.scale.parts import Wiring
 
 
@@ -29,9 +30,7 @@ class WetConnector:
     soaking_us: int = parameter(
         HOUR_US, TIME, "how long it takes to soak; 0 at once", low=0, high=1000 * HOUR_US
     )
-    terminal: str = parameter(
-        "SIG+", None, "which terminal leaks", words=("EXC+", "EXC-", "SIG+", "SIG-", "SEN+", "SEN-")
-    )
+    terminal: str = parameter("SIG+", None, "which terminal leaks", words=TERMINALS)
 
     def fold(self, part: Wiring, age_us: int) -> Wiring:
         soaked = grown(age_us, self.soaking_us)
