@@ -1,0 +1,195 @@
+"""What stands on the receptor, and since when: everything that puts a mass on or takes one off is here.
+
+A deck is what holds between two changes; the history keeps every deck, so the true mass of any instant
+can be asked at any time.  A change at t_us shows in what lies after t_us.
+"""
+
+from __future__ import annotations
+
+import bisect
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsim.ground.commands import Drive, Move, Place, Remove, SiteCommand
+from benchsim.ground.errors import BadInput, unknown
+from benchsim.scale.parts import Receptor
+from benchsim.scale.receptor import bearing
+from benchsim.scale.vehicle import Vehicle
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A load that was put down."""
+
+    name: str
+    mass_kg: float
+    x_m: float
+    y_m: float
+
+
+Load = Standing | Vehicle
+
+
+@dataclass(frozen=True, slots=True)
+class Deck:
+    """The receptor and what is on it, until the next change."""
+
+    receptor: Receptor
+    loads: tuple[Load, ...] = ()
+
+    def sums(self, t_us: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
+        """Mass, mass times x, mass times y of all that is on the receptor at those instants."""
+        mass_kg, x_kg_m, y_kg_m = np.zeros((3, len(t_us)))
+        for load in self.loads:
+            if isinstance(load, Standing):
+                mass_kg += load.mass_kg
+                x_kg_m += load.mass_kg * load.x_m
+                y_kg_m += load.mass_kg * load.y_m
+            elif len(t_us) and not load.is_gone(int(t_us[0])):
+                y_kg_m += load.add_to(mass_kg, x_kg_m, t_us) * load.drive.y_m
+        return mass_kg, x_kg_m, y_kg_m
+
+    def next_motion_us(self, t_us: int) -> int | None:
+        """The first instant from t_us on at which something moves; None: all stands."""
+        moves = [load.next_motion_us(t_us) for load in self.loads if isinstance(load, Vehicle)]
+        return min((m for m in moves if m is not None), default=None)
+
+    def present(self, t_us: int) -> tuple[Load, ...]:
+        """The loads without the vehicles that have left by t_us."""
+        return tuple(load for load in self.loads if isinstance(load, Standing) or not load.is_gone(t_us))
+
+    def after(self, command: SiteCommand, t_us: int) -> Deck:
+        """The deck after a command.
+
+        Raises BadInput: a name that is taken or unknown, a place off the receptor, a mass, a speed or an
+        axle that cannot be.
+        """
+        here = self.present(t_us)
+        match command:
+            case Place(name, mass_kg, x_m, y_m):
+                _check_free(name, here)
+                _check_positive(f"load {name!r}: mass", mass_kg, "kg")
+                self._check_on(name, x_m, y_m)
+                return replace(self, loads=(*here, Standing(name, mass_kg, x_m, y_m)))
+            case Move(name, x_m, y_m):
+                load = _find(name, here)
+                if isinstance(load, Vehicle):
+                    raise BadInput(f"{name!r} is a vehicle", "a vehicle is driven, only a load is moved")
+                self._check_on(name, x_m, y_m)
+                return replace(self, loads=_swap(here, load, replace(load, x_m=x_m, y_m=y_m)))
+            case Remove(name):
+                load = _find(name, here)
+                away = load.sent_away(t_us) if isinstance(load, Vehicle) else None
+                return replace(self, loads=_swap(here, load, away))
+            case Drive():
+                _check_free(command.name, here)
+                self._check_drive(command)
+                vehicle = Vehicle.arrive(command, self.receptor.length_m, t_us)
+                return replace(self, loads=(*here, vehicle))
+
+    def _check_on(self, name: str, x_m: float, y_m: float) -> None:
+        length_m, width_m = self.receptor.length_m, self.receptor.width_m
+        if not (0.0 <= x_m <= length_m and 0.0 <= y_m <= width_m):
+            raise BadInput(
+                f"load {name!r} at {x_m:g} m, {y_m:g} m is off the receptor",
+                f"0 to {length_m:g} m along and 0 to {width_m:g} m across",
+            )
+
+    def _check_drive(self, drive: Drive) -> None:
+        name = f"vehicle {drive.name!r}"
+        if not drive.axles:
+            raise BadInput(f"{name} has no axle", "one axle or more")
+        _check_positive(f"{name}: speed", drive.speed_m_per_s, "m/s")
+        _check_positive(f"{name}: acceleration", drive.acceleration_m_per_s2, "m/s2")
+        for number, axle in enumerate(drive.axles, 1):
+            _check_positive(f"{name}: mass of axle {number}", axle.mass_kg, "kg")
+            if not 0.0 <= axle.behind_m < math.inf:
+                raise BadInput(
+                    f"{name}: axle {number} stands {axle.behind_m:g} m behind the first", "0 m or more"
+                )
+        if drive.stands_us is not None and drive.stands_us < 0:
+            raise BadInput(f"{name} stands {drive.stands_us} us", "0 or more, or none to stand until removed")
+        far_m = self.receptor.length_m + max(a.behind_m for a in drive.axles)
+        if not 0.0 <= drive.stop_x_m <= far_m:
+            raise BadInput(
+                f"{name} stops at {drive.stop_x_m:g} m", f"0 to {far_m:g} m, with an axle on the receptor"
+            )
+        self._check_on(drive.name, 0.0, drive.y_m)
+
+
+def _swap(loads: tuple[Load, ...], old: Load, new: Load | None) -> tuple[Load, ...]:
+    changed = (new if load is old else load for load in loads)
+    return tuple(load for load in changed if load is not None)
+
+
+def _find(name: str, loads: tuple[Load, ...]) -> Load:
+    for load in loads:
+        if load.name == name:
+            return load
+    if not loads:
+        raise BadInput(f"no load {name!r} is on the receptor", "nothing is on it")
+    raise unknown("load", name, [load.name for load in loads])
+
+
+def _check_free(name: str, loads: tuple[Load, ...]) -> None:
+    if any(load.name == name for load in loads):
+        raise BadInput(f"a load {name!r} is on the receptor already", "another name, or remove it first")
+
+
+def _check_positive(what: str, value: float, unit: str) -> None:
+    if not (0.0 < value < math.inf):
+        raise BadInput(f"{what} is {value:g} {unit}", "a finite value above 0")
+
+
+class History:
+    """Every deck since the start, each from its time on."""
+
+    def __init__(self, deck: Deck, start_us: int) -> None:
+        self._times_us = [start_us]
+        self._decks = [deck]
+
+    @property
+    def latest(self) -> Deck:
+        return self._decks[-1]
+
+    @property
+    def latest_us(self) -> int:
+        return self._times_us[-1]
+
+    def append(self, t_us: int, deck: Deck) -> None:
+        self._times_us.append(t_us)
+        self._decks.append(deck)
+
+    def _spans(self, t_us: NDArray[np.int64]) -> Iterator[tuple[slice, Deck]]:
+        """The decks that held at those rising instants, each with the part of them it held for."""
+        if not len(t_us):
+            return
+        first = max(1, bisect.bisect_left(self._times_us, int(t_us[0])))
+        last = max(1, bisect.bisect_left(self._times_us, int(t_us[-1])))
+        edges = np.searchsorted(t_us, self._times_us[first:last], side="right").tolist()
+        for number, (begin, end) in enumerate(zip([0, *edges], [*edges, len(t_us)], strict=True)):
+            if begin < end:
+                yield slice(begin, end), self._decks[first - 1 + number]
+
+    def mass_kg(self, t_us: NDArray[np.int64]) -> Floats:
+        """True mass on the receptor, without the dead load.  float64, (n,).  t_us: rising."""
+        mass_kg = np.empty(len(t_us))
+        for span, deck in self._spans(t_us):
+            mass_kg[span] = deck.sums(t_us[span])[0]
+        return mass_kg
+
+    def cells_kg(self, t_us: NDArray[np.int64]) -> Floats:
+        """True share of each support, no dead load, no dynamics.  float64, (n, supports).  t_us: rising."""
+        cells_kg = np.empty((len(t_us), len(self.latest.receptor.supports)))
+        for span, deck in self._spans(t_us):
+            mass_kg, x_kg_m, y_kg_m = deck.sums(t_us[span])
+            share = bearing(deck.receptor)
+            for cell, (a, b, c) in enumerate(zip(share.constant, share.per_x_m, share.per_y_m, strict=True)):
+                cells_kg[span, cell] = a * mass_kg + b * x_kg_m + c * y_kg_m
+        return cells_kg

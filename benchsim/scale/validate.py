@@ -1,0 +1,167 @@
+"""What can be a scale and what cannot.  Every limit on the parts of a scale stands here.
+
+A message begins with the part and, where there is one, its field: "cell 3, e_max_kg: ...", parts counted
+from 1, so that a reader of files can look the place up.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import fields
+
+from benchsim.ground.errors import BadInput, unknown
+from benchsim.ground.readings import CHANNELS_PER_NODE
+from benchsim.scale.bridge import PAIRS, TERMINALS
+from benchsim.scale.filters import STAGES
+from benchsim.scale.parts import Cell, Digitiser, Receptor, ScaleParts, Site, Wiring
+from benchsim.scale.receptor import dead_shares_kg
+
+MOST_CELLS = 16
+LEAST_BITS, MOST_BITS = 8, 32
+LEAST_RATE_HZ, MOST_RATE_HZ = 0.1, 10_000.0
+LONGEST_BOX = 1024
+
+_ABOVE_0 = "a finite value above 0"
+_FROM_0 = "a finite value, 0 or more"
+
+
+def check(parts: ScaleParts) -> None:
+    """Raises BadInput for the first thing that cannot be."""
+    _check_numbers_of_parts(parts)
+    check_receptor(parts.receptor)
+    for number, cell in enumerate(parts.cells, 1):
+        check_cell(cell, f"cell {number}")
+    for number, wiring in enumerate(parts.wiring, 1):
+        check_wiring(wiring, f"wiring {number}")
+    for number, station in enumerate(parts.stations, 1):
+        check_digitiser(station.digitiser, f"station {number}")
+    check_site(parts.site)
+
+
+def check_stands(receptor: Receptor) -> None:
+    """Raises BadInput for a receptor that its own dead load would tip over."""
+    for number, share_kg in enumerate(dead_shares_kg(receptor), 1):
+        if share_kg < -1e-9 * receptor.dead_load_kg:
+            raise BadInput(
+                f"support {number}: the dead load lifts it by {-share_kg:g} kg",
+                "supports around the middle of the receptor",
+            )
+
+
+def _check_numbers_of_parts(parts: ScaleParts) -> None:
+    count = len(parts.cells)
+    if not 1 <= count <= MOST_CELLS:
+        raise BadInput(f"cells: {count} of them", f"1 to {MOST_CELLS} cells")
+    if len(parts.receptor.supports) != count:
+        raise BadInput(f"receptor, supports: {len(parts.receptor.supports)} for {count} cells", "one a cell")
+    if len(parts.wiring) != count:
+        raise BadInput(f"wiring: {len(parts.wiring)} for {count} cells", "one a cell")
+    uses = Counter(cell for station in parts.stations for cell in station.cells)
+    for number, station in enumerate(parts.stations, 1):
+        if not 1 <= len(station.cells) <= CHANNELS_PER_NODE:
+            raise BadInput(
+                f"station {number}, cells: {len(station.cells)} of them", f"1 to {CHANNELS_PER_NODE} cells"
+            )
+        for cell in station.cells:
+            if not 0 <= cell < count:
+                raise BadInput(f"station {number}, cells: there is no cell {cell + 1}", f"cells 1 to {count}")
+    for cell in range(count):
+        if uses[cell] != 1:
+            raise BadInput(f"cell {cell + 1}: {uses[cell]} stations read it", "one station for every cell")
+
+
+def check_receptor(receptor: Receptor) -> None:
+    _above_0("receptor, length_m", receptor.length_m)
+    _above_0("receptor, width_m", receptor.width_m)
+    _from_0("receptor, dead_load_kg", receptor.dead_load_kg)
+    _above_0("receptor, natural_frequency_hz", receptor.natural_frequency_hz)
+    _from_0("receptor, damping_ratio", receptor.damping_ratio)
+    length_m, width_m = receptor.length_m, receptor.width_m
+    for number, support in enumerate(receptor.supports, 1):
+        _above_0(f"support {number}, stiffness_n_per_m", support.stiffness_n_per_m)
+        if not (0.0 <= support.x_m <= length_m and 0.0 <= support.y_m <= width_m):
+            raise BadInput(
+                f"support {number}: {support.x_m:g} m, {support.y_m:g} m lies outside the receptor",
+                f"0 to {length_m:g} m along and 0 to {width_m:g} m across",
+            )
+
+
+def check_cell(cell: Cell, name: str) -> None:
+    _above_0(f"{name}, e_max_kg", cell.e_max_kg)
+    _above_0(f"{name}, rated_output_mv_per_v", cell.rated_output_mv_per_v)
+    _above_0(f"{name}, input_resistance_ohm", cell.input_resistance_ohm)
+    _above_0(f"{name}, output_resistance_ohm", cell.output_resistance_ohm)
+    for field in ("zero_balance_mv_per_v", "zero_effect_per_k", "span_effect_per_k"):
+        _finite(f"{name}, {field}", getattr(cell, field))
+    for field in ("nonlinearity", "hysteresis"):
+        _part(f"{name}, {field}", getattr(cell, field), 0.1)
+    for number, (fraction, time_constant_s) in enumerate(cell.creep, 1):
+        _part(f"{name}, creep term {number}, fraction", fraction, 0.5)
+        _above_0(f"{name}, creep term {number}, time constant in s", time_constant_s)
+
+
+def check_wiring(wiring: Wiring, name: str) -> None:
+    _from_0(f"{name}, lead_resistance_ohm", wiring.lead_resistance_ohm)
+    for terminal in (*wiring.open, *(t for t, _ in wiring.leaks)):
+        _known(f"{name}, terminal", terminal, TERMINALS)
+    for pair in wiring.swapped:
+        _known(f"{name}, pair", pair, PAIRS)
+    for terminal, ohm in wiring.leaks:
+        _above_0(f"{name}, leak at {terminal}", ohm)
+
+
+def check_digitiser(digitiser: Digitiser, name: str) -> None:
+    for field in fields(digitiser):
+        value = getattr(digitiser, field.name)
+        if isinstance(value, float):
+            _finite(f"{name}, {field.name}", value)
+    for positive in ("full_scale_mv_per_v", "excitation_v"):
+        _above_0(f"{name}, {positive}", getattr(digitiser, positive))
+    for amount in ("noise_density_v_per_rthz", "noise_rms_counts", "pickup_mv_per_v", "pickup_hz"):
+        _from_0(f"{name}, {amount}", getattr(digitiser, amount))
+    if digitiser.noise_density_v_per_rthz > 0.0 and digitiser.noise_rms_counts > 0.0:
+        raise BadInput(f"{name}: noise is given as density and as RMS counts", "one of the two")
+    _within(f"{name}, rate_hz", digitiser.rate_hz, LEAST_RATE_HZ, MOST_RATE_HZ)
+    _within(f"{name}, bits", digitiser.bits, LEAST_BITS, MOST_BITS)
+    _known(f"{name}, filter", digitiser.filter, STAGES)
+    _within(f"{name}, filter_samples", digitiser.filter_samples, 1, LONGEST_BOX)
+    _within(f"{name}, stuck_bits", digitiser.stuck_bits, 0, digitiser.bits - 1)
+    _part(f"{name}, clock_error_ppm (as a fraction)", digitiser.clock_error_ppm * 1e-6, 0.1)
+    _part(f"{name}, reference_error", digitiser.reference_error, 0.5)
+
+
+def check_site(site: Site) -> None:
+    _finite("site, temperature_c", site.temperature_c)
+    _above_0("site, gravity_m_per_s2", site.gravity_m_per_s2)
+    _above_0("site, calibration_gravity_m_per_s2", site.calibration_gravity_m_per_s2)
+
+
+def _above_0(what: str, value: float) -> None:
+    if not 0.0 < value < math.inf:
+        raise BadInput(f"{what}: {value:g}", _ABOVE_0)
+
+
+def _from_0(what: str, value: float) -> None:
+    if not 0.0 <= value < math.inf:
+        raise BadInput(f"{what}: {value:g}", _FROM_0)
+
+
+def _finite(what: str, value: float) -> None:
+    if not math.isfinite(value):
+        raise BadInput(f"{what}: {value:g}", "a finite value")
+
+
+def _part(what: str, value: float, most: float) -> None:
+    if not -most <= value <= most:
+        raise BadInput(f"{what}: {value:g}", f"-{most:g} to {most:g}")
+
+
+def _within(what: str, value: float, least: float, most: float) -> None:
+    if not least <= value <= most:
+        raise BadInput(f"{what}: {value:g}", f"{least:g} to {most:g}")
+
+
+def _known(what: str, word: str, allowed: tuple[str, ...] | dict[str, int]) -> None:
+    if word not in allowed:
+        raise unknown(what, word, allowed)
