@@ -12,7 +12,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from benchsim.ground.errors import BadInput, ManyBadInputs, Place, unknown
+from benchsim.ground.errors import BadInput, ManyBadInputs, unknown
 from benchsim.ground.library import profiles_folder, read_text
 from benchsim.rules.places import parse_error_place, place_of
 from benchsim.rules.schema import HEAD, KEYS, MARKS, SECTIONS, Key

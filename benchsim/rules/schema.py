@@ -5,6 +5,7 @@ A new value of a standard is one line here, one field of Profile, and a line in 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -89,7 +90,7 @@ def read_bands(value: Any) -> tuple[tuple[int, Decimal], ...]:
         if not isinstance(step, list) or len(step) != 2:
             raise BadInput(f"{step!r} is not a step", right)
         bands.append((whole(1, 10**7)(step[0]), number("0.01", "1000")(step[1])))
-    for before, after in zip(bands, bands[1:], strict=False):
+    for before, after in itertools.pairwise(bands):
         if after[0] <= before[0] or after[1] < before[1]:
             raise BadInput(f"the step {after[0]}, {after[1]} stands behind {before[0]}, {before[1]}", right)
     return tuple(bands)

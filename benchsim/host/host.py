@@ -1,0 +1,179 @@
+"""The room's face: verified samples, clock readings and link states in; indications out.
+
+What an update shows depends on what had arrived by its own time and on nothing else: asking once an hour
+or once a millisecond gives the same indications, bit for bit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsim.ground.clock import SECOND_US
+from benchsim.ground.commands import InstrumentCommand
+from benchsim.ground.errors import BadInput
+from benchsim.ground.readings import ClockReading, Indication, LinkState, Outcome, Samples
+from benchsim.host.alignment import Track
+from benchsim.host.indication import Instrument
+from benchsim.host.links import Links
+from benchsim.host.parts import HostParts
+from benchsim.host.reconstruction import PARTS_PER_D, Reconstruction
+from benchsim.host.whereabouts import bad_cell, missing
+from benchsim.host.windows import Views, Widths, look
+from benchsim.rules.profile import Profile
+
+_UPDATES_AT_ONCE = 256
+_MOST_ROWS = 80  # of one frame
+_AHEAD_US = 1_000_000
+
+
+@dataclass(slots=True)
+class Tick:
+    """One update: the indication, and each cell's weight in kg (NaN while there is none)."""
+
+    indication: Indication
+    cells_kg: tuple[float, ...]
+
+
+class Host:
+    """The reference host.  parts: its settings; profile: the rules it keeps.  Raises BadInput on both."""
+
+    def __init__(self, parts: HostParts, profile: Profile) -> None:
+        _check(parts)
+        self._parts, self._rate_hz = parts, parts.rate_hz
+        self._period_us = SECOND_US // parts.update_hz
+        self._next_us = self._period_us
+        self._tracks = _tracks(parts)
+        self._by_address = {track.address: track for track in self._tracks}
+        self._links = Links(tuple(self._by_address))
+        self._reconstruction = Reconstruction(parts.seats, parts.interval)
+        self._widths = Widths(
+            max(1, parts.averaging_us * parts.rate_hz // SECOND_US),
+            max(1, -(-profile.stable_for_us * parts.rate_hz // SECOND_US)),
+            int(profile.motion_band_d * PARTS_PER_D),
+        )
+        self._instrument = Instrument(parts, profile)
+        self._no_cells = (float("nan"),) * len(parts.seats)
+
+    @property
+    def indication(self) -> Indication:
+        """The latest indication; before the first update an invalid one."""
+        return self._instrument.indication
+
+    def take(self, samples: Samples) -> None:
+        """Verified samples, in order of arrival."""
+        track = self._by_address.get(samples.address)
+        if track is not None:
+            track.frames.append(samples)
+
+    def clock(self, reading: ClockReading) -> None:
+        """One look at a node's clock."""
+        track = self._by_address.get(reading.address)
+        if track is not None:
+            track.read(reading)
+
+    def link(self, state: LinkState) -> None:
+        """What became of one address."""
+        track = self._by_address.get(state.address)
+        if track is not None:
+            self._links.add(state)
+            if state.step != "flow":
+                track.left(state.since_us)
+
+    def command(self, command: InstrumentCommand, now_us: int) -> Outcome:
+        """Do it or refuse it.  The caller has advanced to now_us."""
+        return self._instrument.command(command, now_us)
+
+    def advance(self, now_us: int) -> list[Tick]:
+        """Every update that is due up to and at now_us, in order."""
+        ticks: list[Tick] = []
+        while self._next_us <= now_us:
+            count = min((now_us - self._next_us) // self._period_us + 1, _UPDATES_AT_ONCE)
+            updates = self._next_us + self._period_us * np.arange(count, dtype=np.int64)
+            self._span(updates, ticks)
+            self._next_us += count * self._period_us
+        return ticks
+
+    def _span(self, updates_us: NDArray[np.int64], ticks: list[Tick]) -> None:
+        """A run of updates at once."""
+        first_us, last_us = int(updates_us[0]), int(updates_us[-1])
+        start = self._oldest(first_us)
+        end = (last_us + _AHEAD_US) * self._rate_hz // SECOND_US + 2
+        for track in self._tracks:
+            track.reach(start, end)
+            track.absorb(last_us)
+        views = look(self._tracks, self._reconstruction, self._widths, updates_us)
+        self._show(updates_us.tolist(), views, self._lag_us(updates_us, views), ticks)
+
+    def _oldest(self, t_us: int) -> int:
+        """The oldest instant that an update at t_us may look at."""
+        longest_us = _MOST_ROWS * SECOND_US // self._rate_hz
+        oldest_us = t_us - self._parts.waiting_us - longest_us
+        return oldest_us * self._rate_hz // SECOND_US - max(self._widths.mean, self._widths.stable)
+
+    def _lag_us(self, updates_us: NDArray[np.int64], views: Views) -> list[int]:
+        """How long each update has waited for the next instant, beyond what filling a frame takes."""
+        frame_us = np.array([self._frame_us(t) for t in updates_us.tolist()], dtype=np.int64)
+        newest_us = (views.start + views.end) * SECOND_US // self._rate_hz
+        lag: list[int] = (updates_us - newest_us - frame_us).tolist()
+        return lag
+
+    def _frame_us(self, t_us: int) -> int:
+        rows = max(track.rows_at(t_us) for track in self._tracks)
+        return min(rows, _MOST_ROWS) * SECOND_US // self._rate_hz
+
+    def _show(self, updates_us: list[int], views: Views, lag_us: list[int], ticks: list[Tick]) -> None:
+        """The updates one by one: the only part that has a memory from one to the next."""
+        weights, steady, ends = views.weight.tolist(), views.steady.tolist(), views.end.tolist()
+        cells_kg = list(map(tuple, views.cells_kg.tolist()))
+        waiting_us, late_us = self._parts.waiting_us, self._parts.waiting_us // 2
+        bad = any(track.bad for track in self._tracks)
+        weigh, links = self._instrument.weigh, self._links
+        for k, t_us in enumerate(updates_us):
+            if links.coming_us <= t_us:
+                links.reach(t_us)
+            reason = links.broken
+            end = ends[k]
+            newest = views.start + end
+            if not reason and bad:
+                reason = bad_cell(self._tracks, t_us, newest if end >= 0 else views.start - 1)
+            if not reason and (
+                end < 0 or lag_us[k] > waiting_us or newest * SECOND_US < links.flows_since_us * self._rate_hz
+            ):
+                reason = missing(self._tracks, t_us, self._oldest(t_us), self._widths.mean, self._rate_hz)
+            if reason:
+                ticks.append(Tick(self._instrument.no_weight(t_us, reason), self._no_cells))
+            else:
+                ticks.append(Tick(weigh(t_us, weights[k], steady[k] and lag_us[k] <= late_us), cells_kg[k]))
+
+
+def _tracks(parts: HostParts) -> Sequence[Track]:
+    seats: dict[int, list[tuple[int, int]]] = {}
+    for cell, seat in enumerate(parts.seats):
+        seats.setdefault(seat.address, []).append((cell, seat.channel))
+    return [Track(address, seats[address], parts.rate_hz) for address in sorted(seats)]
+
+
+def _check(parts: HostParts) -> None:
+    """Settings that no host could keep."""
+    if not parts.seats:
+        raise BadInput("a host without cells", "give at least one cell its seat")
+    if parts.update_hz < 1 or SECOND_US % parts.update_hz:
+        near = [hz for hz in (1, 2, 4, 5, 8, 10, 16, 20, 25, 32, 40, 50, 64, 80, 100) if SECOND_US % hz == 0]
+        right = f"one second in whole microseconds: {', '.join(map(str, near))}"
+        raise BadInput(f"{parts.update_hz} indications a second", right)
+    if parts.rate_hz < 1:
+        raise BadInput(f"a rate of {parts.rate_hz} Hz", "at least 1 Hz")
+    if not parts.interval.is_finite() or parts.interval <= 0:
+        raise BadInput(f"an interval of {parts.interval}", "a positive interval")
+    if not parts.capacity_kg.is_finite() or parts.capacity_kg < parts.interval:
+        raise BadInput(f"a Max of {parts.capacity_kg}", "at least one interval")
+    if parts.averaging_us < 0 or parts.waiting_us < 0:
+        raise BadInput("a negative time for averaging or waiting", "0 or more")
+    places = [(seat.address, seat.channel) for seat in parts.seats]
+    twice = next((p for p in places if places.count(p) > 1), None)
+    if twice:
+        raise BadInput(f"two cells on channel {twice[1]} of node {twice[0]}", "one cell a channel")

@@ -1,0 +1,109 @@
+"""One node's clock and sample counter as the host sees them, and the host instant of each sample.
+
+A clock reading bounds the node's offset; bounds widen by the drift a clock may have and are cut by the
+next reading, so the best readings lead and a bad one does no harm.  A sample belongs to the host instant
+nearest to it; the assignment moves by one only when it is clearly wrong, and from a counter value on, so
+that a sample sent again still finds the place it would have had.
+"""
+
+from __future__ import annotations
+
+import bisect
+
+from benchsim.ground.readings import ClockReading
+
+DRIFT_PPM = 100  # what node clocks may be off; common practice for crystal clocks, no source
+_MICRO = 1_000_000
+_MOVE_AT = 750_000  # millionths of an instant: half of one, and a quarter so that noise moves nothing
+_SAME_BASE = 250_000
+_KEPT_SEGMENTS = 4
+_ALWAYS = -(1 << 62)
+
+
+class NodeClock:
+    """Maps the sample counter of one node to instants of the host's grid (instant i is at i / rate_hz).
+
+    starts, shifts: from counter value starts[k] on, instant = counter + shifts[k].
+    """
+
+    __slots__ = ("_base", "_high_us", "_host_us", "_low_us", "_rate_hz", "highest", "shifts", "starts")
+
+    def __init__(self, rate_hz: int) -> None:
+        self._rate_hz = rate_hz
+        self.forget()
+
+    def forget(self) -> None:
+        """Nothing is known any more: the node has left, or is another one."""
+        self._low_us = self._high_us = self._host_us = 0
+        self._base: int | None = None
+        self.highest = _ALWAYS
+        self.starts: list[int] = []
+        self.shifts: list[int] = []
+        self._host_us = _ALWAYS
+
+    @property
+    def is_read(self) -> bool:
+        """Whether there was a clock reading since the node began to flow."""
+        return self._host_us != _ALWAYS
+
+    @property
+    def is_mapped(self) -> bool:
+        return bool(self.starts)
+
+    def base_of(self, first: int, node_t_us: int) -> int:
+        """Node time against counter, in millionths of an instant: the same for every frame of a session."""
+        return node_t_us * self._rate_hz - first * _MICRO
+
+    def agrees(self, base: int) -> bool:
+        """Whether a frame's base belongs to this session."""
+        return self._base is None or abs(base - self._base) <= _SAME_BASE
+
+    @property
+    def base(self) -> int | None:
+        return self._base
+
+    def begin(self, first: int, node_t_us: int) -> None:
+        """The first frame of a session, the clock having been read."""
+        self._base = self.base_of(first, node_t_us)
+        self.starts, self.shifts = [_ALWAYS], [self._nearest()]
+
+    def read(self, reading: ClockReading) -> int | None:
+        """Take a reading in.  Gives the new shift when the assignment has to move, else None."""
+        offset = reading.host_t_us - reading.node_t_us
+        half = reading.round_trip_us // 2 + 1
+        low, high = offset - half, offset + half
+        if self.is_read:
+            drift = abs(reading.host_t_us - self._host_us) * DRIFT_PPM // _MICRO + 1
+            low, high = max(low, self._low_us - drift), min(high, self._high_us + drift)
+        stepped = low > high
+        if stepped:
+            low, high = offset - half, offset + half
+        self._low_us, self._high_us, self._host_us = low, high, reading.host_t_us
+        if not self.is_mapped:
+            return None
+        if stepped:
+            return self._nearest()
+        off = self._position() - self.shifts[-1] * _MICRO
+        return self._nearest() if abs(off) > _MOVE_AT else None
+
+    def move(self, shift: int) -> None:
+        """From the next new sample on, instant = counter + shift."""
+        if abs(shift - self.shifts[-1]) > 1:  # the clock was stepped: nothing before it fits any more
+            self.starts, self.shifts, self.highest = [_ALWAYS], [shift], _ALWAYS
+            return
+        self.starts.append(self.highest + 1)
+        self.shifts.append(shift)
+        if len(self.starts) > _KEPT_SEGMENTS:
+            del self.starts[0], self.shifts[0]
+            self.starts[0] = _ALWAYS
+
+    def instant_of(self, counter: int) -> int:
+        """The host instant of one sample."""
+        return counter + self.shifts[bisect.bisect_right(self.starts, counter) - 1]
+
+    def _position(self) -> int:
+        assert self._base is not None
+        return self._base + (self._low_us + self._high_us) * self._rate_hz // 2
+
+    def _nearest(self) -> int:
+        return (self._position() + _MICRO // 2) // _MICRO

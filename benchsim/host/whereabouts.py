@@ -1,0 +1,53 @@
+"""Why a weight cannot be given, in words that name the node or the cell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from benchsim.ground.clock import SECOND_US
+from benchsim.ground.readings import ChannelStatus
+from benchsim.host.alignment import Track
+
+STATUS_WORDS = {
+    ChannelStatus.HIGH: "at the upper stop of the converter's range",
+    ChannelStatus.LOW: "at the lower stop of the converter's range",
+    ChannelStatus.OPEN: "no bridge at the terminals",
+    ChannelStatus.REFERENCE: "excitation or its sense out of range",
+}
+
+
+def status_words(status: int) -> str:
+    """What a digitiser says of a channel, for people."""
+    named = [words for flag, words in STATUS_WORDS.items() if status & flag]
+    return ", ".join(named) or f"channel status {status}"
+
+
+def bad_cell(tracks: Sequence[Track], t_us: int, newest: int) -> str:
+    """The first cell that was not good after the newest whole instant, by what had arrived; "" for none."""
+    for cell, stretches in sorted((c, s) for track in tracks for c, s in track.bad.items()):
+        for stretch in reversed(stretches):
+            if stretch.last_instant > newest and stretch.arrived_us <= t_us:
+                return f"cell {cell + 1}: {status_words(stretch.status)}"
+    return ""
+
+
+def missing(tracks: Sequence[Track], t_us: int, oldest: int, width: int, rate_hz: int) -> str:
+    """Why there is no full, fresh window at t_us though every node flows."""
+    newest: list[int] = []
+    for track in tracks:
+        if note := track.note_at(t_us):
+            return f"node {track.address}: {note}"
+        skip = max(0, oldest - track.start)
+        (there,) = np.nonzero(track.arrived_us[skip:] <= t_us)
+        if not len(there):
+            return f"node {track.address}: no samples"
+        newest.append(skip + int(there[-1]))
+    last = min(newest)
+    first = max(0, last - width + 1)
+    gaps = [int((track.arrived_us[first : last + 1] > t_us).sum()) for track in tracks]
+    if len(set(gaps)) == 1:
+        behind = (tracks[0].start + last) * SECOND_US // rate_hz < t_us - SECOND_US
+        return f"node {tracks[newest.index(last)].address}: samples late" if behind else "too few samples yet"
+    return f"node {tracks[gaps.index(max(gaps))].address}: samples missing"

@@ -1,0 +1,90 @@
+"""What the updates of one span can see: for each the newest full window of instants, its mean and spread.
+
+All in whole numbers and all at once; the first update of a span sees what the last one of a longer span
+would see at the same time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsim.host.alignment import NEVER_US, Track
+from benchsim.host.motion import over_windows, spread_within
+from benchsim.host.reconstruction import Reconstruction
+
+
+@dataclass(frozen=True, slots=True)
+class Views:
+    """One item an update.  end: index from `start` of its newest whole instant, -1 for none.
+
+    weight: parts.  steady: spread within the band over a whole stretch.  cells_kg: (updates, cells).
+    """
+
+    start: int
+    end: NDArray[np.intp]
+    weight: NDArray[np.int64]
+    steady: NDArray[np.bool_]
+    cells_kg: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Widths:
+    """mean, stable: instants of the moving mean and of the stretch that must be stable.  band: parts."""
+
+    mean: int
+    stable: int
+    band: int
+
+
+def look(
+    tracks: Sequence[Track], reconstruction: Reconstruction, widths: Widths, updates_us: NDArray[np.int64]
+) -> Views:
+    """What each update sees of the tracks, which all stand on the same instants."""
+    whole_us = _whole_since(tracks)
+    cells = np.zeros((sum(len(t.cells) for t in tracks), len(whole_us)), dtype=np.int64)
+    for track in tracks:
+        for place, cell in enumerate(track.cells):
+            cells[cell] = reconstruction.cell_parts(cell, track.counts[:, place])
+    weights = cells[0].copy()
+    for row in cells[1:]:
+        weights += row
+    end = _newest(over_windows(np.maximum, whole_us, widths.mean), updates_us, widths.mean)
+    weight = _means(_sums(weights, end, widths.mean), widths.mean)
+    steady = spread_within(weights, widths.stable, end, weight, widths.band)
+    stretch_us = over_windows(np.maximum, whole_us, widths.stable)
+    if len(stretch_us):
+        steady &= stretch_us[np.maximum(end - widths.stable + 1, 0)] <= updates_us
+    cells_kg = reconstruction.kilograms(_sums(cells, end, widths.mean), widths.mean)
+    return Views(tracks[0].start, end, weight, steady, cells_kg.T)
+
+
+def _whole_since(tracks: Sequence[Track]) -> NDArray[np.int64]:
+    """When each instant had a good sample of every node; NEVER_US where it has not."""
+    whole = np.where(tracks[0].good, tracks[0].arrived_us, NEVER_US)
+    for track in tracks[1:]:
+        whole = np.maximum(whole, np.where(track.good, track.arrived_us, NEVER_US))
+    return whole
+
+
+def _newest(window_us: NDArray[np.int64], updates_us: NDArray[np.int64], width: int) -> NDArray[np.intp]:
+    """Index of the last instant of the newest window that was whole at each update; -1 for none."""
+    earliest_from = np.minimum.accumulate(window_us[::-1])[::-1]
+    place = np.searchsorted(earliest_from, updates_us, side="right") - 1
+    return np.where(place >= 0, place + width - 1, -1)
+
+
+def _sums(values: NDArray[np.int64], end: NDArray[np.intp], width: int) -> NDArray[np.int64]:
+    """Sums over the width instants up to each end, along the last axis; 0 where end is -1."""
+    running = np.zeros((*values.shape[:-1], values.shape[-1] + 1), dtype=np.int64)
+    np.cumsum(values, axis=-1, out=running[..., 1:])
+    last = np.where(end >= 0, end + 1, width)
+    return running[..., last] - running[..., last - width]
+
+
+def _means(sums: NDArray[np.int64], width: int) -> NDArray[np.int64]:
+    """Sums to means, to the nearest part."""
+    return (2 * sums + width) // (2 * width)
