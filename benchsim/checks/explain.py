@@ -1,0 +1,155 @@
+"""A verdict in words: what was expected by which clause, what was found, when, and what lay around it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from benchsim.checks.quantities import Operand, Quantity
+from benchsim.checks.signals import Look
+from benchsim.checks.statements import AnswerIs, Blank, CommandIs, NodeIs, State, WeightIs
+from benchsim.checks.tolerances import clause
+from benchsim.ground.clock import seconds
+from benchsim.ground.readings import Event, Indication, LinkState
+from benchsim.ground.rounding import shown
+from benchsim.record.trace import FLAGS, NO_FIGURE, Flag, Trace
+
+_STOPPING = [flag.name.lower().replace("_", " ") for flag in Flag if flag in NO_FIGURE and flag.name]
+_NAMES = {Flag.SHOWS_NET: "net shown"} | {
+    flag: flag.name.lower().replace("_", " ") for flag in Flag if flag.name and flag is not Flag.SHOWS_NET
+}
+
+
+def expected(look: Look, state: State, t_us: int) -> str:
+    """What a state asks for at an instant, its limits worked out, with the clause of a tolerance."""
+    if not isinstance(state, WeightIs) or not len(look.columns.t_us):
+        return state.text
+    rows = np.array([_row(look, t_us)])
+    target = _weight_text(look, state.target, rows)
+    name = f"{state.subject} {'not ' if state.negated else ''}"
+    if state.how == "between" and state.upper is not None:
+        return f"{name}{target} to {_weight_text(look, state.upper, rows)}"
+    if state.how != "within" or state.tolerance is None:
+        return f"{name}{state.how} {target}"
+    limit = look.reach(state, rows).at(0)
+    source = clause(state.tolerance, look.profile)
+    source = f" ({source})" if source else ""
+    if limit < 0:
+        return f"{name}within a tolerance, but there is none for this load{source}"
+    if not limit:
+        return f"{name}{target}"
+    return f"{name}{target} ± {look.scale.text(limit)}{source}"
+
+
+def found(look: Look, state: State, t_us: int) -> str:
+    """What stood there instead (or indeed) at an instant."""
+    if isinstance(state, NodeIs):
+        return _node_text(look.trace, state.address, t_us)
+    row = _row(look, t_us)
+    if row < 0:
+        return "no indication yet"
+    indication = look.trace.indication(row)
+    if isinstance(state, WeightIs):
+        return _found_weight(look, state, row, indication)
+    if isinstance(state, Blank):
+        return f"the display shows {indication.text}" if indication.shows_figure else why_blank(indication)
+    if state.flag is Flag.VALID or not indication.valid:
+        return "a valid indication" if indication.valid else why_blank(indication)
+    return f"{_NAMES[state.flag]} {'on' if look.columns.flags[row] & state.flag else 'off'}"
+
+
+def why_blank(indication: Indication) -> str:
+    """Why no figure may be shown."""
+    if not indication.valid:
+        return f"an invalid indication: {indication.reason or 'no reason given'}"
+    causes = [word for word in _STOPPING if getattr(indication, word.replace(" ", "_"))]
+    return f"no figure shown: {', '.join(causes)}"
+
+
+def _row(look: Look, t_us: int) -> int:
+    return int(np.searchsorted(look.columns.t_us, t_us, "right")) - 1
+
+
+def _found_weight(look: Look, state: WeightIs, row: int, indication: Indication) -> str:
+    rows = np.array([row])
+    (value,), (defined,) = look.grains(state.subject, rows)
+    if not defined:
+        return why_blank(indication) if not indication.shows_figure else f"no {state.subject}"
+    text = f"{state.subject} {_weight_text(look, state.subject, rows)}"
+    if isinstance(state.target, Quantity):
+        target = look.scale.grains(state.target)
+    else:
+        (other,), (known,) = look.grains(state.target, rows)
+        if not known:
+            return f"no {state.target}"
+        text += f", {state.target} {_weight_text(look, state.target, rows)}"
+        target = other
+    if state.how == "within" and target != value and state.subject.name not in ("error", "fine error"):
+        off = int(value) - target
+        return f"{text} ({look.scale.in_d(off)} off)"
+    return text
+
+
+def _weight_text(look: Look, operand: Operand, rows: np.typing.NDArray[np.intp]) -> str:
+    """A weight as it reads: indications as the display has them, others as a mass."""
+    if isinstance(operand, Quantity):
+        return look.scale.text(look.scale.grains(operand))
+    (value,), _ = look.grains(operand, rows)
+    if operand.name in ("gross", "net", "tare", "shown"):
+        count = int(value) // look.scale.interval
+        return f"{shown(count, look.trace.interval)} {look.trace.unit}"
+    if operand.name in ("error", "fine error"):
+        return f"{look.scale.text(int(value))} ({look.scale.in_d(int(value))})"
+    return look.scale.text(int(value))
+
+
+def _node_text(trace: Trace, address: int, t_us: int) -> str:
+    state = node_at(trace, address, t_us)
+    if state is None:
+        return f"nothing heard of node {address} yet"
+    because = f": {state.reason}" if state.reason else ""
+    detail = f" ({state.detail})" if state.detail else ""
+    return f"node {address} {state.step}{because}{detail}"
+
+
+def node_at(trace: Trace, address: int, t_us: int) -> LinkState | None:
+    """What the host held of an address at an instant."""
+    states = [s for t, s in trace.link_states if t <= t_us and s.address == address]
+    return states[-1] if states else None
+
+
+def happened_text(event: Event) -> str:
+    """An event as a verdict names it."""
+    if event.kind == "answer":
+        return f"answer {quoted(event.octets)} at {seconds(event.t_us)}"
+    return f"{event.text} at {seconds(event.t_us)}, {'done' if event.done else 'refused'}"
+
+
+def quoted(octets: bytes) -> str:
+    """Bytes as a check writes them."""
+    text = octets.decode("latin-1").encode("unicode_escape").decode("ascii")
+    return '"' + text.replace('"', '\\"') + '"'
+
+
+def expected_event(statement: CommandIs | AnswerIs) -> str:
+    """What a check on a happening asks for."""
+    if isinstance(statement, CommandIs):
+        return statement.text
+    negation = "not " if statement.negated else ""
+    return f"answer of {statement.protocol} {negation}{statement.how} {quoted(statement.wanted)}"
+
+
+def around(trace: Trace, t_us: int, rows: int = 3) -> str:
+    """What lay around an instant, for a terminal: updates on both sides, the last that happened."""
+    middle = trace.rows_before(t_us)
+    lines = []
+    for index in range(max(0, middle - rows), min(len(trace), middle + rows + 1)):
+        indication = trace.indication(index)
+        on = [name.replace("_", " ") for name in FLAGS[1:] if getattr(indication, name)]
+        mark = ">" if indication.t_us == t_us else " "
+        why = "" if indication.valid else indication.reason
+        lines.append(
+            f"{mark} {seconds(indication.t_us):>10}  {indication.text:>14}  {', '.join(on) or why}".rstrip()
+        )
+    near = [e for e in trace.events if e.kind != "answer" and e.t_us <= t_us][-rows:]
+    lines += [f"  {seconds(e.t_us):>10}  {e.kind}: {e.text}" for e in near]
+    return "\n".join(lines)

@@ -1,0 +1,244 @@
+"""The check language: one sentence says when, what, and how often.
+
+    at 15 s gross is 18.4 t within 1 d
+    within 8 s after 20 s motion is on
+    always error is within mpe while stable
+    never recorded while in motion
+    from 41 s to 44 s indication is invalid with reason "node 2"
+    at 50.1 s answer of scp0499 is "\\n 1G ..."
+
+A sentence is: [when] [how] statement [while state] [how often].  FORMS in forms.py is the whole
+language, a line a form with an example; `benchsim` prints it and the tests read every example of it.
+
+States (weights, flags, nodes) are looked at when something new is shown: at every update of the
+indication, and at every change of a node's step.  A state lasts from the update that shows it up to the
+update that no longer does.  Weights count only where a figure may be shown; a check that found nothing to
+judge fails and says so.  Happenings (recorded, command, answer) are looked at when they happen.
+`at T` takes the indication that stood at T, the command given at exactly T, the last answer up to T.
+
+Weights are compared exactly: an indication is a whole number of d, a true value counts to 1 ug.
+e counts as d.  `mpe` alone is the one on initial verification (acceptance); say `maintenance mpe` or
+`in-service mpe` for the wider one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from benchsim.checks.forms import FORMS, Form
+from benchsim.checks.quantities import Known
+from benchsim.checks.statements import AnswerIs, CommandIs, State, Statement, read_state, read_statement
+from benchsim.checks.tokens import SentenceError, Words
+from benchsim.ground.errors import BadInput
+from benchsim.ground.units import TIME
+from benchsim.ground.units import parse as parse_quantity
+
+__all__ = ["FORMS", "Check", "Count", "Form", "Known", "Manner", "Moment", "SentenceError", "When", "parse"]
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A point of the run: t_us, or an anchor: "the end", or "start" / "end" of the fault named."""
+
+    t_us: int = 0
+    anchor: str = ""
+    fault: str = ""
+
+
+START, END = Moment(0), Moment(anchor="the end")
+
+
+@dataclass(frozen=True, slots=True)
+class When:
+    """kind: at (start), within (start, for_us) or span (start to end)."""
+
+    kind: str
+    start: Moment = START
+    end: Moment = END
+    for_us: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """kind: some, always, never, lasting (for at least for_us) or brief (never for more than for_us)."""
+
+    kind: str
+    for_us: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """How often: from least to most times (most None: no limit)."""
+
+    least: int
+    most: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One sentence, read.  name: what a table calls it (the sentence unless the scenario names it)."""
+
+    name: str
+    text: str
+    when: When
+    manner: Manner
+    statement: Statement
+    condition: State | None = None
+    count: Count | None = None
+
+
+_WHENS = ("at", "within", "from", "until", "during fault")
+_MANNERS = ("always", "never", "for at least")
+
+
+def parse(text: str, known: Known | None = None, name: str = "") -> Check:
+    """A sentence to a check.  known: what the scenario has, for better errors.
+
+    Raises SentenceError (a BadInput with the column): what was found, what would be right.
+    """
+    words = Words(text)
+    known = known or Known()
+    when, manner = _when_and_how(words)
+    begins = () if when or manner else (*_WHENS, *_MANNERS)
+    statement = read_statement(words, known, begins)
+    condition: State | None = None
+    count: Count | None = None
+    while words.here.kind != "end":
+        if condition is None and words.accept("while"):
+            condition = read_state(words, known)
+        elif count is None and words.sees_any("exactly", "at least", "at most", "once", "twice"):
+            count = _count(words)
+        else:
+            raise words.unexpected(
+                ["while", "exactly N times", "the end of the sentence"], "after this comes"
+            )
+    filled = _filled(words, when, manner, statement, count)
+    check = Check(name or text.strip(), text.strip(), *filled, statement, condition, count)
+    _fits(words, check)
+    return check
+
+
+def _when_and_how(words: Words) -> tuple[When | None, Manner | None]:
+    when: When | None = None
+    manner: Manner | None = None
+    while True:
+        if when is None and words.sees_any(*_WHENS):
+            when = _when(words)
+        elif manner is None and words.sees_any(*_MANNERS):
+            manner = _manner(words)
+        elif words.sees_any(*_WHENS, *_MANNERS):
+            raise words.wrong(
+                f"a second {words.here.text!r}", "one time and one manner are enough for a check"
+            )
+        else:
+            return when, manner
+
+
+def _when(words: Words) -> When:
+    kind = words.expect(*_WHENS)
+    if kind == "at":
+        return When("at", _moment(words))
+    if kind == "within":
+        for_us = _time(words, "a length of time")
+        words.expect("after")
+        return When("within", _moment(words), for_us=for_us)
+    if kind == "until":
+        return When("span", end=_moment(words))
+    if kind == "during fault":
+        fault = _fault_name(words)
+        return When("span", Moment(anchor="start", fault=fault), Moment(anchor="end", fault=fault))
+    token = words.here
+    start = _moment(words)
+    if words.expect("to", "on") == "on":
+        return When("span", start)
+    end = _moment(words)
+    if not start.anchor and not end.anchor and end.t_us < start.t_us:
+        raise words.wrong("a stretch that ends before it begins", "from the earlier to the later time", token)
+    return When("span", start, end)
+
+
+def _moment(words: Words) -> Moment:
+    if words.accept("the end", "end"):
+        if not words.accept("of fault"):
+            return END
+        return Moment(anchor="end", fault=_fault_name(words))
+    if words.accept("the start of fault", "start of fault"):
+        return Moment(anchor="start", fault=_fault_name(words))
+    return Moment(_time(words, "a time"))
+
+
+def _fault_name(words: Words) -> str:
+    if words.here.kind == "text":
+        return words.quoted("the name of a fault")
+    if words.here.kind != "word":
+        raise words.wrong(str(words.here), "the name of a fault, as 'link-outage'")
+    return words.take().text
+
+
+def _time(words: Words, what: str) -> int:
+    """A time in whole microseconds."""
+    value, token = words.number(what)
+    unit = words.here
+    if unit.kind != "word" or unit.text not in TIME.factors:
+        words_of_time = ", ".join(TIME.factors)
+        raise words.wrong(f"{token.text} without a unit of time", f"{what} in {words_of_time}", token)
+    words.take()
+    try:
+        t_us = parse_quantity(f"{value} {unit.text}", TIME)
+    except BadInput as error:
+        raise words.wrong(error.found, error.right, token) from None
+    if t_us < 0 or t_us != int(t_us):
+        raise words.wrong(f"{token.text} {unit.text}", f"{what} is 0 or above, in whole microseconds", token)
+    return int(t_us)
+
+
+def _manner(words: Words) -> Manner:
+    kind = words.expect(*_MANNERS)
+    if kind == "for at least":
+        return Manner("lasting", _time(words, "a length of time"))
+    if kind == "never" and words.accept("for more than"):
+        return Manner("brief", _time(words, "a length of time"))
+    return Manner(kind)
+
+
+def _count(words: Words) -> Count:
+    kind = words.expect("exactly", "at least", "at most", "once", "twice")
+    if kind in ("once", "twice"):
+        number = {"once": 1, "twice": 2}[kind]
+        return Count(number, number)
+    named = words.accept("once", "twice")
+    number = {"once": 1, "twice": 2}[named] if named else words.whole("how often")
+    if not named:
+        words.expect("times", "time")
+    return Count(0 if kind == "at most" else number, None if kind == "at least" else number)
+
+
+def _filled(
+    words: Words, when: When | None, manner: Manner | None, statement: Statement, count: Count | None
+) -> tuple[When, Manner]:
+    """What a sentence leaves out: a state holds all through, a happening happens at least once."""
+    happens = isinstance(statement, CommandIs | AnswerIs)
+    if when is None and manner is None and count is None and not happens:
+        right = f"say when, as 'at 15 s {statement.text}' or 'always {statement.text}'"
+        raise words.wrong("a state without a time", right, words.tokens[0])
+    when = when or When("span")
+    if manner is None:
+        manner = Manner("always" if when.kind == "span" and not happens and not count else "some")
+    return when, manner
+
+
+def _fits(words: Words, check: Check) -> None:
+    """Refuse parts that cannot go together."""
+    first = words.tokens[0]
+    manner, happens = check.manner.kind, isinstance(check.statement, CommandIs | AnswerIs)
+    if happens and manner in ("lasting", "brief"):
+        raise words.wrong(f"'{check.statement.text}' for a length of time", "it happens at one moment", first)
+    if check.when.kind != "span" and manner in ("always", "never", "brief"):
+        right = "use it with 'from ... to ...', 'from ... on', 'until ...' or alone"
+        raise words.wrong(f"'{'never' if manner == 'brief' else manner}' at one moment", right, first)
+    if check.when.kind == "at" and manner == "lasting":
+        raise words.wrong("'for at least' at one moment", "use it with 'within ... after ...'", first)
+    if check.count and (manner != "some" or check.when.kind == "at"):
+        raise words.wrong(
+            "a number of times here", "count over a stretch: from ... to ..., or the whole run", first
+        )

@@ -1,0 +1,320 @@
+"""What a check can say of a run: the statements of the sentence language, and how each is read.
+
+A statement is a plain value.  States (`State`) hold or do not hold at any instant; happenings
+(`Happening`) are events.  Which subjects, flags and words there are stands in the tables here.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+
+from benchsim.checks.quantities import (
+    WEIGHTS,
+    Known,
+    Operand,
+    Quantity,
+    Subject,
+    Tolerance,
+    read_operand,
+    read_subject,
+    read_tolerance,
+)
+from benchsim.checks.tokens import Token, Words
+from benchsim.record.trace import Flag
+
+FLAGS = {
+    "initial zero error": Flag.INITIAL_ZERO_ERROR,
+    "centre of zero": Flag.CENTRE_OF_ZERO,
+    "center of zero": Flag.CENTRE_OF_ZERO,
+    "preset tare": Flag.PRESET_TARE,
+    "zero error": Flag.ZERO_ERROR,
+    "tare error": Flag.TARE_ERROR,
+    "net shown": Flag.SHOWS_NET,
+    "underload": Flag.UNDERLOAD,
+    "overload": Flag.OVERLOAD,
+    "motion": Flag.MOTION,
+    "stable": Flag.MOTION,
+}
+CONDITIONS = {
+    "in motion": (Flag.MOTION, True),
+    "stable": (Flag.MOTION, False),
+    "at zero": (Flag.CENTRE_OF_ZERO, True),
+    "overloaded": (Flag.OVERLOAD, True),
+    "underloaded": (Flag.UNDERLOAD, True),
+    "invalid": (Flag.VALID, False),
+    "valid": (Flag.VALID, True),
+}
+STEPS = ("idle", "seek", "prove", "flow", "lost", "failed", "released")
+COMMANDS = ("zero", "preset tare", "clear tare", "tare", "record")
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """A test on words.  how: is, contains or matches (a regular expression)."""
+
+    how: str
+    wanted: str
+
+    def meets(self, found: str) -> bool:
+        """Reasons are compared without regard to capital letters when contained; bytes never come here."""
+        if self.how == "is":
+            return found == self.wanted
+        if self.how == "matches":
+            return re.search(self.wanted, found) is not None
+        return self.wanted.lower() in found.lower()
+
+
+@dataclass(frozen=True, slots=True)
+class WeightIs:
+    """A weight against another.
+
+    how: within (target, tolerance), above, below, at least, at most (target) or between (target, upper).
+    """
+
+    text: str
+    subject: Subject
+    how: str
+    target: Operand
+    tolerance: Tolerance | None = None
+    upper: Operand | None = None
+    negated: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FlagIs:
+    """One flag of the indication; for VALID with a test on the reason."""
+
+    text: str
+    flag: Flag
+    on: bool
+    reason: Wording | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """Whether the display shows no weight figure, for whatever cause."""
+
+    text: str
+    blank: bool
+
+
+@dataclass(frozen=True, slots=True)
+class NodeIs:
+    """The step of one address as its host sees it."""
+
+    text: str
+    address: int
+    step: str
+    negated: bool
+    reason: Wording | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CommandIs:
+    """A command of that name was done or refused."""
+
+    text: str
+    command: str
+    done: bool
+    reason: Wording | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerIs:
+    """What a host protocol answered.  how: is, contains, starts with or matches."""
+
+    text: str
+    protocol: str
+    how: str
+    wanted: bytes
+    negated: bool
+
+
+State = WeightIs | FlagIs | Blank | NodeIs
+Happening = CommandIs | AnswerIs
+Statement = State | Happening
+
+
+def beginnings() -> tuple[str, ...]:
+    """The words a statement can begin with, for messages."""
+    names = [w for w in WEIGHTS if w != "cell"]
+    return (
+        *names, "cell N", *FLAGS, *CONDITIONS, "indication", "blank", "node N", "recorded", "recording",
+        "command NAME", "answer of PROTOCOL",
+    )  # fmt: skip
+
+
+def read_statement(words: Words, known: Known, also: tuple[str, ...] = ()) -> Statement:
+    """The statement that comes next.  also: what else would have been right here."""
+    start = words.here
+    happening = _happening(words, known, start)
+    return happening or read_state(words, known, also)
+
+
+def read_state(words: Words, known: Known, also: tuple[str, ...] = ()) -> State:
+    """The state that comes next (after `while`, only a state can stand)."""
+    start = words.here
+    state = _condition(words, start) or _flag(words, start) or _indication(words, start)
+    state = state or _node(words, known, start)
+    if state:
+        return state
+    subject = read_subject(words, known)
+    if subject is None:
+        raise words.unexpected((*also, *beginnings()), "a check speaks of")
+    return _weight(words, known, subject, start)
+
+
+def _spoken(words: Words, start: Token) -> str:
+    return words.sentence[start.column - 1 : words.here.column - 1].strip()
+
+
+def _condition(words: Words, start: Token) -> State | None:
+    """A state in one word: "in motion", "stable", "blank"."""
+    for phrase, (flag, on) in CONDITIONS.items():
+        if words.sees(phrase) and not words.sees(f"{phrase} is"):
+            words.accept(phrase)
+            reason = read_reason(words) if flag is Flag.VALID and not on else None
+            return FlagIs(_spoken(words, start), flag, on, reason)
+    if words.accept("blank"):
+        return Blank(_spoken(words, start), True)
+    return None
+
+
+def _flag(words: Words, start: Token) -> State | None:
+    name = words.accept(*FLAGS)
+    if not name:
+        return None
+    words.expect("is")
+    negated = bool(words.accept("not"))
+    on = (words.expect("on", "off") == "on") != negated
+    return FlagIs(_spoken(words, start), FLAGS[name], on != (name == "stable"))
+
+
+def _indication(words: Words, start: Token) -> State | None:
+    if not words.accept("indication"):
+        return None
+    words.expect("is")
+    negated = bool(words.accept("not"))
+    if words.accept("blank"):
+        return Blank(_spoken(words, start), not negated)
+    name = words.expect(*CONDITIONS, also=["blank"])
+    flag, on = CONDITIONS[name]
+    reason = read_reason(words) if flag is Flag.VALID else None
+    if reason and on != negated:
+        raise words.wrong("a reason for a valid indication", "ask for the reason of an invalid one", start)
+    return FlagIs(_spoken(words, start), flag, on != negated, reason)
+
+
+def _node(words: Words, known: Known, start: Token) -> State | None:
+    if not words.accept("node"):
+        return None
+    token = words.here
+    address = words.whole("the address of a node")
+    if known.nodes and address not in known.nodes:
+        there = ", ".join(map(str, known.nodes))
+        raise words.wrong(f"node {address}", f"the host expects nodes at: {there}", token)
+    words.expect("is")
+    negated = bool(words.accept("not"))
+    step = words.expect(*STEPS)
+    reason = read_reason(words)
+    return NodeIs(_spoken(words, start), address, step, negated, reason)
+
+
+def read_reason(words: Words) -> Wording | None:
+    """`with reason [contains | is | matches] "..."`, when it comes next."""
+    if not words.accept("with reason"):
+        return None
+    how = words.accept("contains", "is", "matches") or "contains"
+    token = words.here
+    wanted = words.quoted("the reason")
+    if how == "matches":
+        check_pattern(words, token, wanted)
+    if not wanted and how == "contains":
+        raise words.wrong("an empty reason", "every reason contains nothing: write what it says", token)
+    return Wording(how, wanted)
+
+
+def check_pattern(words: Words, token: Token, pattern: str) -> None:
+    """Refuse what is not a regular expression."""
+    try:
+        re.compile(pattern)
+    except re.error as error:
+        raise words.wrong(f"the pattern {pattern!r}", f"not a regular expression: {error}", token) from None
+
+
+def _happening(words: Words, known: Known, start: Token) -> Happening | None:
+    if words.accept("recorded"):
+        return CommandIs(_spoken(words, start), "record", True)
+    if words.accept("recording"):
+        return _done_or_refused(words, "record", start)
+    if words.accept("command"):
+        return _done_or_refused(words, words.expect(*COMMANDS), start)
+    if words.accept("answer"):
+        words.expect("of")
+        return _answer(words, known, start)
+    return None
+
+
+def _done_or_refused(words: Words, command: str, start: Token) -> CommandIs:
+    words.expect("is")
+    done = words.expect("done", "refused") == "done"
+    reason = None if done else read_reason(words)
+    return CommandIs(_spoken(words, start), command, done, reason)
+
+
+def _answer(words: Words, known: Known, start: Token) -> AnswerIs:
+    if known.protocols:
+        protocol = words.expect(*known.protocols)
+    elif words.here.kind == "word":
+        protocol = words.take().text
+    else:
+        raise words.wrong(str(words.here), "the name of a host protocol")
+    how = words.expect("is", "contains", "starts with", "matches")
+    negated = how == "is" and bool(words.accept("not"))
+    token = words.here
+    wanted = words.quoted("the answer")
+    if how == "matches":
+        check_pattern(words, token, wanted)
+    try:
+        octets = wanted.encode("latin-1")
+    except UnicodeEncodeError as error:
+        raise words.wrong(
+            f"the character {wanted[error.start]!r} in an answer",
+            "one byte a character: \\x00 to \\xFF",
+            token,
+        ) from None
+    return AnswerIs(_spoken(words, start), protocol, how, octets, negated)
+
+
+def _weight(words: Words, known: Known, subject: Subject, start: Token) -> WeightIs:
+    words.expect("is")
+    negated = bool(words.accept("not"))
+    how = words.accept("within", "above", "below", "at least", "at most", "between") or "equal"
+    tolerance: Tolerance | None = None
+    upper: Operand | None = None
+    if how == "within":
+        tolerance = read_tolerance(words)
+        target: Operand = Quantity(Decimal(0), "d")
+        if subject.name not in ("error", "fine error") or words.sees("of"):
+            words.expect("of")
+            target = read_operand(words, known)
+    else:
+        target = read_operand(words, known)
+    if how == "between":
+        words.expect("and")
+        upper = read_operand(words, known)
+        _rising(words, target, upper, start)
+    if how == "equal":
+        how, tolerance = (
+            "within",
+            read_tolerance(words) if words.accept("within") else Tolerance(Decimal(0), "d"),
+        )
+    return WeightIs(_spoken(words, start), subject, how, target, tolerance, upper, negated)
+
+
+def _rising(words: Words, lower: Operand, upper: Operand, start: Token) -> None:
+    both = isinstance(lower, Quantity) and isinstance(upper, Quantity)
+    if both and lower.unit == upper.unit and lower.value > upper.value:  # type: ignore[union-attr]
+        raise words.wrong("a range that runs backwards", "between the smaller and the larger", start)

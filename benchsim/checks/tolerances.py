@@ -1,0 +1,161 @@
+"""What a tolerance of a check comes to, exactly, in grains; where it comes from the profile, with its clause.
+
+A grain is the whole fraction of a kilogram (1 ug, or finer when d asks for it) that a trace's weights are
+compared in, so that no float's last bit ever decides a check.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsim.checks.quantities import Quantity, Tolerance
+from benchsim.ground.errors import BadInput
+from benchsim.ground.units import MASS, mass_text
+from benchsim.record.trace import Trace
+from benchsim.rules.profile import Profile
+from benchsim.rules.tables import tolerance_d
+
+# A stage goes by either standard's word for it: HB 44 T.N.3.1 and T.N.3.2, R 76-1 3.5.1 and 3.5.2.
+_STAGE_WORDS = {"maintenance": ("maintenance", "in service"), "acceptance": ("acceptance", "initial")}
+_FINEST_DIGITS = 9
+_MOST = 2**62
+_NONE = Fraction(-1)
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """The unit a trace's weights are compared in.  per_kg: grains in 1 kg.  interval: grains in 1 d."""
+
+    per_kg: int
+    interval: int
+
+    @classmethod
+    def of(cls, trace: Trace) -> Scale:
+        """A grain that divides d/10, and not above 1 ug."""
+        interval_kg = trace.interval * MASS.factors[trace.unit]
+        digits = max(_FINEST_DIGITS, 1 - int(interval_kg.normalize().as_tuple().exponent))
+        return cls(10**digits, int(interval_kg.scaleb(digits)))
+
+    def grains(self, quantity: Quantity | Tolerance) -> Fraction:
+        """A weight as written, exact."""
+        worth = self.interval if quantity.unit == "d" else self.per_kg
+        return Fraction(quantity.value) * worth
+
+    def of_kg(self, mass_kg: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        """Float masses to the nearest grain, and where they are numbers of a sane size."""
+        scaled = mass_kg * float(self.per_kg)
+        sane = np.abs(scaled) < float(_MOST)
+        return np.rint(np.where(sane, scaled, 0.0)).astype(np.int64), sane
+
+    def of_counts(self, counts: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Counts of d; absurdly large ones are cut off."""
+        most = _MOST // self.interval
+        return np.clip(counts, -most, most) * self.interval
+
+    def text(self, grains: int | Fraction) -> str:
+        """A weight for people: "18.4 t"."""
+        value = Fraction(grains, self.per_kg)
+        return mass_text(Decimal(value.numerator) / Decimal(value.denominator))
+
+    def in_d(self, grains: int | Fraction) -> str:
+        """A weight in intervals, signed: "+1.5 d"."""
+        value = Fraction(grains, self.interval)
+        text = f"{Decimal(value.numerator) / Decimal(value.denominator):+.3f}".rstrip("0").rstrip(".")
+        return f"{text} d"
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far off is allowed: one figure for all rows, or one of several by row.
+
+    limits: grains; below 0 where no tolerance is defined, which nothing meets.  which: index into limits
+    by row, or None.
+    """
+
+    limits: tuple[Fraction, ...]
+    which: NDArray[np.intp] | None = None
+
+    def above(self, target: Fraction | NDArray[np.int64]) -> int | NDArray[np.int64]:
+        """The largest whole number of grains still within reach above a target."""
+        return self._bound(target, 1)
+
+    def below(self, target: Fraction | NDArray[np.int64]) -> int | NDArray[np.int64]:
+        """The smallest one below it."""
+        return self._bound(target, -1)
+
+    def _bound(self, target: Fraction | NDArray[np.int64], sign: int) -> int | NDArray[np.int64]:
+        if isinstance(target, Fraction):
+            bounds = [_whole(target + sign * limit, sign) for limit in self.limits]
+            return bounds[0] if self.which is None else np.array(bounds, np.int64)[self.which]
+        steps = [sign * _whole(limit, 1) for limit in self.limits]
+        return target + (steps[0] if self.which is None else np.array(steps, np.int64)[self.which])
+
+    def at(self, row: int) -> Fraction:
+        """The limit of one row."""
+        return self.limits[0 if self.which is None else int(self.which[row])]
+
+
+def _whole(value: Fraction, sign: int) -> int:
+    """Rounded into the allowed range: down for an upper bound, up for a lower one; cut off far outside."""
+    whole = math.floor(value) if sign > 0 else math.ceil(value)
+    return max(-_MOST, min(_MOST, whole))
+
+
+def reach(
+    tolerance: Tolerance,
+    scale: Scale,
+    profile: Profile,
+    target: Fraction | NDArray[np.int64],
+    true_grains: NDArray[np.int64],
+) -> Reach:
+    """What a tolerance comes to for each row.  true_grains: the true load of each row, (n,).
+
+    An mpe is that of the true load rounded up to whole d, so that a load just above the end of a band has
+    the next band's (R 76-1 table 6: "<= 500 e").  Raises BadInput: the profile has no such tolerance.
+    """
+    if tolerance.unit == "1":
+        return _share(Fraction(tolerance.value), target)
+    if tolerance.unit == "zero window":
+        return Reach((Fraction(tolerance.value) * Fraction(profile.centre_of_zero_d) * scale.interval,))
+    if tolerance.unit != "mpe":
+        return Reach((scale.grains(tolerance),))
+    loads, which = np.unique(-(-true_grains // scale.interval), return_inverse=True)
+    factor = Fraction(tolerance.value) * scale.interval
+    stage = _stage(tolerance.stage, profile)
+    return Reach(tuple(_mpe(load, profile, stage, factor) for load in loads.tolist()), which)
+
+
+def _share(share: Fraction, target: Fraction | NDArray[np.int64]) -> Reach:
+    if isinstance(target, Fraction):
+        return Reach((abs(target) * share,))
+    sizes, which = np.unique(np.abs(target), return_inverse=True)
+    return Reach(tuple(size * share for size in sizes.tolist()), which)
+
+
+def _stage(stage: str, profile: Profile) -> str:
+    return next((w for w in _STAGE_WORDS[stage] if w in profile.stages), stage)
+
+
+def _mpe(load_d: int, profile: Profile, stage: str, factor: Fraction) -> Fraction:
+    try:
+        return Fraction(tolerance_d(max(load_d, 0), profile, stage)) * factor
+    except BadInput:
+        if stage not in profile.stages:
+            raise
+        return _NONE
+
+
+def clause(tolerance: Tolerance, profile: Profile) -> str:
+    """Where a tolerance stands in the standard; "" for one that the check wrote down itself."""
+    if tolerance.unit == "zero window":
+        return f"{profile.standard} {profile.entry('centre_of_zero_d').clause}"
+    if tolerance.unit != "mpe":
+        return ""
+    stage = _stage(tolerance.stage, profile)
+    return f"{profile.standard} {profile.entry('bands').clause}, {stage}"
