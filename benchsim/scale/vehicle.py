@@ -83,7 +83,7 @@ class Vehicle:
     def add_to(
         self, mass_kg: NDArray[np.float64], x_kg_m: NDArray[np.float64], t_us: NDArray[np.int64]
     ) -> NDArray[np.float64]:
-        """Add its axles to the sums of mass and of mass times x, in place; gives its own mass on the receptor."""
+        """Add its axles to the sums of mass and of mass times x, in place; gives its mass on the receptor."""
         first_m = self.first_axle_m(t_us)
         present = (t_us > self.start_us) & ~np.asarray(self.gone_us is not None and t_us >= self.gone_us)
         own_kg = np.zeros(len(t_us))
