@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from benchsim.checks.quantities import Operand, Quantity
+from benchsim.checks.quantities import ERRORS, Operand, Quantity, Subject
 from benchsim.checks.signals import Look
 from benchsim.checks.statements import AnswerIs, Blank, CommandIs, NodeIs, State, WeightIs
 from benchsim.checks.tolerances import clause
@@ -19,25 +20,39 @@ _NAMES = {Flag.SHOWS_NET: "net shown"} | {
 }
 
 
-def expected(look: Look, state: State, t_us: int) -> str:
-    """What a state asks for at an instant, its limits worked out, with the clause of a tolerance."""
+def expected(look: Look, state: State, t_us: int | None) -> str:
+    """What a state asks for, its limits worked out, with the clause of a tolerance.
+
+    t_us: the instant whose limits are told; None: of no one instant, so only limits that never change.
+    """
     if not isinstance(state, WeightIs) or not len(look.columns.t_us):
         return state.text
+    source = clause(state.tolerance, look.profile) if state.tolerance else ""
+    source = f" ({source})" if source else ""
+    if t_us is None:
+        if _varies(state):
+            return f"{state.text}{source}"
+        t_us = int(look.columns.t_us[0])
     rows = np.array([_row(look, t_us)])
     target = _weight_text(look, state.target, rows)
     name = f"{state.subject} {'not ' if state.negated else ''}"
     if state.how == "between" and state.upper is not None:
         return f"{name}{target} to {_weight_text(look, state.upper, rows)}"
-    if state.how != "within" or state.tolerance is None:
+    if state.how != "within":
         return f"{name}{state.how} {target}"
     limit = look.reach(state, rows).at(0)
-    source = clause(state.tolerance, look.profile)
-    source = f" ({source})" if source else ""
     if limit < 0:
         return f"{name}within a tolerance, but there is none for this load{source}"
     if not limit:
-        return f"{name}{target}"
-    return f"{name}{target} ± {look.scale.text(limit)}{source}"
+        return f"{name}{target}{source}"
+    around = "" if state.subject.name in ERRORS and look.is_zero(state.target) else f"{target} "
+    return f"{name}{around}± {look.scale.text(limit)}{source}"
+
+
+def _varies(state: WeightIs) -> bool:
+    """Whether the limits are another at each instant."""
+    by_load = state.tolerance is not None and state.tolerance.unit == "mpe"
+    return by_load or isinstance(state.target, Subject) or isinstance(state.upper, Subject)
 
 
 def found(look: Look, state: State, t_us: int) -> str:
@@ -65,6 +80,16 @@ def why_blank(indication: Indication) -> str:
     return f"no figure shown: {', '.join(causes)}"
 
 
+def spread(look: Look, state: State, judged: NDArray[np.bool_], t_us: NDArray[np.int64]) -> str:
+    """From where to where the weight of a check went at the instants judged; "" for other states."""
+    if not isinstance(state, WeightIs):
+        return ""
+    rows = np.searchsorted(look.columns.t_us, t_us[judged], "right") - 1
+    value, _ = look.grains(state.subject, rows)
+    ends = [_weight_text(look, state.subject, rows[[end]]) for end in (np.argmin(value), np.argmax(value))]
+    return f": {state.subject} " + " to ".join(dict.fromkeys(ends))
+
+
 def _row(look: Look, t_us: int) -> int:
     return int(np.searchsorted(look.columns.t_us, t_us, "right")) - 1
 
@@ -83,13 +108,13 @@ def _found_weight(look: Look, state: WeightIs, row: int, indication: Indication)
             return f"no {state.target}"
         text += f", {state.target} {_weight_text(look, state.target, rows)}"
         target = other
-    if state.how == "within" and target != value and state.subject.name not in ("error", "fine error"):
+    if state.how == "within" and target != value and state.subject.name not in ERRORS:
         off = int(value) - target
         return f"{text} ({look.scale.in_d(off)} off)"
     return text
 
 
-def _weight_text(look: Look, operand: Operand, rows: np.typing.NDArray[np.intp]) -> str:
+def _weight_text(look: Look, operand: Operand, rows: NDArray[np.intp]) -> str:
     """A weight as it reads: indications as the display has them, others as a mass."""
     if isinstance(operand, Quantity):
         return look.scale.text(look.scale.grains(operand))
@@ -97,8 +122,11 @@ def _weight_text(look: Look, operand: Operand, rows: np.typing.NDArray[np.intp])
     if operand.name in ("gross", "net", "tare", "shown"):
         count = int(value) // look.scale.interval
         return f"{shown(count, look.trace.interval)} {look.trace.unit}"
-    if operand.name in ("error", "fine error"):
+    if operand.name in ERRORS:
         return f"{look.scale.text(int(value))} ({look.scale.in_d(int(value))})"
+    if operand.name == "cell":  # a measured value: its last digits say nothing
+        step = max(1, look.scale.interval // 1000)
+        return look.scale.text(round(int(value) / step) * step)
     return look.scale.text(int(value))
 
 
@@ -121,7 +149,9 @@ def happened_text(event: Event) -> str:
     """An event as a verdict names it."""
     if event.kind == "answer":
         return f"answer {quoted(event.octets)} at {seconds(event.t_us)}"
-    return f"{event.text} at {seconds(event.t_us)}, {'done' if event.done else 'refused'}"
+    what, _, reason = event.text.partition(": ")
+    because = f": {reason}" if reason else ""
+    return f"{what} {'done' if event.done else 'refused'} at {seconds(event.t_us)}{because}"
 
 
 def quoted(octets: bytes) -> str:

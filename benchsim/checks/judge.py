@@ -121,15 +121,18 @@ class _Case:
         if wrong.any():
             t_us = int(instants[np.argmax(wrong)])
             more = int(wrong.sum()) - 1
-            tail = f" (and {more} more times up to {seconds(int(instants[wrong][-1]))})" if more else ""
+            tail = f" (and {times(more, 'more ')} up to {seconds(int(instants[wrong][-1]))})" if more else ""
             return self._fail(t_us, f"{explain.found(self.look, state, t_us)} at {seconds(t_us)}{tail}", t_us)
-        judged = int((seen.defined & met).sum())
-        if not judged and self.check.manner.kind == "always":
+        judged = seen.defined & met
+        if not judged.any() and self.check.manner.kind == "always":
             return self._fail(None, f"nothing to judge: {self._unmet(None)}")
         if self._cut():
             return self._fail(None, self._cut())
+        if not judged.any():
+            return self._pass(None, f"kept: {self._unmet(None)}")
         word = "moments" if isinstance(state, NodeIs) else "updates"
-        return self._pass(None, f"kept at all {judged} {word}" if judged else f"kept: {self._unmet(None)}")
+        text = f"kept at all {int(judged.sum())} {word}{explain.spread(self.look, state, judged, instants)}"
+        return self._pass(None, text)
 
     def _once(self, state: State, instants: Instants, holds: NDArray[np.bool_]) -> Verdict:
         if holds.any():
@@ -200,7 +203,9 @@ class _Case:
         if not there:
             return self._fail(None, f"nothing to judge: {self._listed(there)}")
         return (
-            self._fail(None, self._cut()) if self._cut() else self._pass(None, f"kept all {len(there)} times")
+            self._fail(None, self._cut())
+            if self._cut()
+            else self._pass(None, f"kept each of {times(len(there))}")
         )
 
     def _listed(self, events: list[Event]) -> str:
@@ -215,13 +220,13 @@ class _Case:
 
     # -- verdicts ------------------------------------------------------------------------------------
 
-    def _counted(self, times: Instants) -> Verdict:
-        first = ", ".join(seconds(int(t)) for t in times[:5])
-        found = f"{len(times)} times" + (f": {first}" if first else "") + (", ..." if len(times) > 5 else "")
-        count = self.check.count
-        most = len(times) if count is None or count.most is None else count.most
-        enough = count is not None and count.least <= len(times) <= most
-        at_us = int(times[-1]) if len(times) else None
+    def _counted(self, when_us: Instants) -> Verdict:
+        number, count = len(when_us), self.check.count
+        first = ", ".join(seconds(int(t)) for t in when_us[:5])
+        found = times(number) + (f": {first}" if first else "") + (", ..." if number > 5 else "")
+        most = number if count is None or count.most is None else count.most
+        enough = count is not None and count.least <= number <= most
+        at_us = int(when_us[-1]) if number else None
         return self._verdict(enough and not self._cut(), at_us, found + self._cut(", "))
 
     def _unmet(self, t_us: int | None) -> str:
@@ -248,18 +253,30 @@ class _Case:
         if isinstance(statement, CommandIs | AnswerIs):
             text = explain.expected_event(statement)
         else:
-            text = explain.expected(self.look, statement, self.stretch.start_us if t_us is None else t_us)
-        return Verdict(self.check.name, passed, at_us, f"{_manner_words(self.check)}{text}", found)
+            text = explain.expected(self.look, statement, t_us)
+        return Verdict(self.check.name, passed, at_us, _as_asked(self.check, text), found)
 
 
-def _manner_words(check: Check) -> str:
-    manner = check.manner
-    return {
+def times(number: int, more: str = "") -> str:
+    """A number of times in words."""
+    return f"{number} {more}time{'' if number == 1 else 's'}"
+
+
+def _as_asked(check: Check, text: str) -> str:
+    """What is expected, with how, while and how often around it."""
+    manner, count = check.manner, check.count
+    how = {
         "always": "always ",
         "never": "never ",
         "lasting": f"for at least {seconds(manner.for_us)} ",
         "brief": f"never for more than {seconds(manner.for_us)} ",
     }.get(manner.kind, "")
+    text = f"{how}{text}" + (f" while {check.condition.text}" if check.condition else "")
+    if count is None:
+        return text
+    if count.most is None:
+        return f"{text}, at least {times(count.least)}"
+    return f"{text}, {'exactly' if count.least == count.most else 'at most'} {times(count.most)}"
 
 
 def _begins(holds: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -16,6 +16,7 @@ WEIGHTS = (
     "true mass", "fine gross", "fine net", "fine error", "display", "shown", "gross", "error", "net", "tare",
     "cell",
 )  # fmt: skip
+ERRORS = ("error", "fine error")
 STAGES = {
     "maintenance": "maintenance",
     "in service": "maintenance",

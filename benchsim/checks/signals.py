@@ -16,7 +16,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsim.checks.quantities import Operand, Quantity, Subject, Tolerance
+from benchsim.checks.quantities import ERRORS, Operand, Quantity, Subject, Tolerance
 from benchsim.checks.statements import Blank, FlagIs, NodeIs, State, WeightIs
 from benchsim.checks.tolerances import Reach, Scale, reach
 from benchsim.ground.errors import BadInput
@@ -132,7 +132,7 @@ class Look:
             return self.scale.of_kg(self.columns.true_kg[rows])
         if subject.name == "cell":
             return self._cell(subject.number, rows)
-        if subject.name in ("error", "fine error"):
+        if subject.name in ERRORS:
             gross, shown_there = self.grains(
                 Subject("gross" if subject.name == "error" else "fine gross"), rows
             )
@@ -161,6 +161,10 @@ class Look:
         if isinstance(operand, Quantity):
             return self.scale.grains(operand), np.ones(len(rows), np.bool_)
         return self.grains(operand, rows)
+
+    def is_zero(self, operand: Operand) -> bool:
+        """Whether a check wrote down zero."""
+        return isinstance(operand, Quantity) and not operand.value
 
     def reach(self, state: WeightIs, rows: NDArray[np.intp]) -> Reach:
         """How far off a `within` may be, by row."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from benchsim.checks.quantities import (
+    ERRORS,
     WEIGHTS,
     Known,
     Operand,
@@ -148,9 +149,7 @@ def beginnings() -> tuple[str, ...]:
 
 def read_statement(words: Words, known: Known, also: tuple[str, ...] = ()) -> Statement:
     """The statement that comes next.  also: what else would have been right here."""
-    start = words.here
-    happening = _happening(words, known, start)
-    return happening or read_state(words, known, also)
+    return _happening(words, known, words.here) or read_state(words, known, also)
 
 
 def read_state(words: Words, known: Known, also: tuple[str, ...] = ()) -> State:
@@ -297,7 +296,7 @@ def _weight(words: Words, known: Known, subject: Subject, start: Token) -> Weigh
     if how == "within":
         tolerance = read_tolerance(words)
         target: Operand = Quantity(Decimal(0), "d")
-        if subject.name not in ("error", "fine error") or words.sees("of"):
+        if subject.name not in ERRORS or words.sees("of"):
             words.expect("of")
             target = read_operand(words, known)
     else:

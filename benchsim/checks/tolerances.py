@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.checks.quantities import Quantity, Tolerance
-from benchsim.ground.errors import BadInput
 from benchsim.ground.units import MASS, mass_text
 from benchsim.record.trace import Trace
 from benchsim.rules.profile import Profile
@@ -75,11 +74,12 @@ class Reach:
     """How far off is allowed: one figure for all rows, or one of several by row.
 
     limits: grains; below 0 where no tolerance is defined, which nothing meets.  which: index into limits
-    by row, or None.
+    by row, or None.  whole: instead of both, whole grains by row, for targets that are whole grains.
     """
 
     limits: tuple[Fraction, ...]
     which: NDArray[np.intp] | None = None
+    whole: NDArray[np.int64] | None = None
 
     def above(self, target: Fraction | NDArray[np.int64]) -> int | NDArray[np.int64]:
         """The largest whole number of grains still within reach above a target."""
@@ -93,11 +93,15 @@ class Reach:
         if isinstance(target, Fraction):
             bounds = [_whole(target + sign * limit, sign) for limit in self.limits]
             return bounds[0] if self.which is None else np.array(bounds, np.int64)[self.which]
+        if self.whole is not None:
+            return target + sign * self.whole
         steps = [sign * _whole(limit, 1) for limit in self.limits]
         return target + (steps[0] if self.which is None else np.array(steps, np.int64)[self.which])
 
     def at(self, row: int) -> Fraction:
         """The limit of one row."""
+        if self.whole is not None:
+            return Fraction(int(self.whole[row]))
         return self.limits[0 if self.which is None else int(self.which[row])]
 
 
@@ -125,30 +129,34 @@ def reach(
         return Reach((Fraction(tolerance.value) * Fraction(profile.centre_of_zero_d) * scale.interval,))
     if tolerance.unit != "mpe":
         return Reach((scale.grains(tolerance),))
-    loads, which = np.unique(-(-true_grains // scale.interval), return_inverse=True)
+    loads = -(-true_grains // scale.interval)
+    edges = _band_ends(profile)
     factor = Fraction(tolerance.value) * scale.interval
     stage = _stage(tolerance.stage, profile)
-    return Reach(tuple(_mpe(load, profile, stage, factor) for load in loads.tolist()), which)
+    limits = [Fraction(tolerance_d(end, profile, stage)) * factor for end in edges]
+    return Reach((*limits, _NONE), np.searchsorted(edges, loads))
+
+
+def _band_ends(profile: Profile) -> list[int]:
+    """The largest load of every band of tolerance, in d, up to the largest that has one."""
+    steps = profile.tolerance
+    ends = [top for top, _ in steps.bands]
+    if steps.beyond is not None:
+        ends += range(ends[-1] + steps.beyond[0], profile.n_max, steps.beyond[0])
+    return [*(end for end in ends if end < profile.n_max), profile.n_max]
 
 
 def _share(share: Fraction, target: Fraction | NDArray[np.int64]) -> Reach:
     if isinstance(target, Fraction):
         return Reach((abs(target) * share,))
-    sizes, which = np.unique(np.abs(target), return_inverse=True)
-    return Reach(tuple(size * share for size in sizes.tolist()), which)
+    sizes = np.abs(target)
+    if not len(sizes) or int(sizes.max()) * share.numerator < _MOST:
+        return Reach((), whole=sizes * share.numerator // share.denominator)
+    return Reach((), whole=np.array([_whole(int(size) * share, 1) for size in sizes], np.int64))
 
 
 def _stage(stage: str, profile: Profile) -> str:
     return next((w for w in _STAGE_WORDS[stage] if w in profile.stages), stage)
-
-
-def _mpe(load_d: int, profile: Profile, stage: str, factor: Fraction) -> Fraction:
-    try:
-        return Fraction(tolerance_d(max(load_d, 0), profile, stage)) * factor
-    except BadInput:
-        if stage not in profile.stages:
-            raise
-        return _NONE
 
 
 def clause(tolerance: Tolerance, profile: Profile) -> str:
