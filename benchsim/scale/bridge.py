@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from benchsim.ground.readings import ChannelStatus
@@ -21,8 +22,6 @@ PAIRS = ("signal", "excitation")
 _LEAST_REFERENCE = 0.5
 # What an input reads that its open-wire test current drives to a stop: beyond any range.
 _BEYOND_RANGE_MV_PER_V = 1000.0
-# Insulation of every node to EXC-: keeps an unconnected node solvable, 10 million Mohm.
-_INSULATION_S = 1e-13
 
 
 @dataclass(slots=True)
@@ -47,23 +46,20 @@ class Circuit:
         else:
             self._conductance.setdefault((a, b), 0.0)
 
-    def voltages(self, held: dict[str, float], ground: str) -> dict[str, float]:
-        """The voltage of every node, where `held` nodes are held and every node leaks a little to ground.
+    def voltages(self, held: dict[str, float]) -> dict[str, float]:
+        """The voltage of every node, where `held` nodes are held; a node with no way to them is at 0 V.
 
         Source: nodal analysis, Gaussian elimination; the matrix is symmetric and dominated by its diagonal.
         """
         known = {self._node(n): v for n, v in held.items()}
-        names = sorted({self._node(n) for pair in self._conductance for n in pair} - known.keys())
+        links = [(self._node(a), self._node(b), g) for (a, b), g in self._conductance.items() if g]
+        names = sorted(_reached(known, links) - known.keys())
         place = {n: i for i, n in enumerate(names)}
         size = len(names)
         rows = [[0.0] * (size + 1) for _ in names]
-        links = [(self._node(a), self._node(b), g) for (a, b), g in self._conductance.items()]
-        links += [(n, self._node(ground), _INSULATION_S) for n in names]
         for a, b, g in links:
-            if a == b:
-                continue
             for near, far in ((a, b), (b, a)):
-                if near not in place:
+                if near not in place or near == far:
                     continue
                 row = rows[place[near]]
                 row[place[near]] += g
@@ -71,10 +67,21 @@ class Circuit:
                     row[place[far]] -= g
                 else:
                     row[size] += g * known[far]
-        solution = _eliminate(rows)
-        found = known | dict(zip(names, solution, strict=True))
+        found = known | dict(zip(names, _eliminate(rows), strict=True))
         everyone = {n for pair in self._conductance for n in pair} | set(self._joined) | set(held)
-        return {n: found[self._node(n)] for n in everyone}
+        return {n: found.get(self._node(n), 0.0) for n in everyone}
+
+
+def _reached(start: Iterable[str], links: list[tuple[str, str, float]]) -> set[str]:
+    """The nodes that conductance connects with the first ones."""
+    reached = set(start)
+    size = 0
+    while size < len(reached):
+        size = len(reached)
+        for a, b, _ in links:
+            if a in reached or b in reached:
+                reached |= {a, b}
+    return reached
 
 
 def _eliminate(rows: list[list[float]]) -> list[float]:
@@ -138,8 +145,7 @@ def read_bridge(
     circuit.resistor("cell EXC+", "top", in_series_ohm)
     circuit.resistor("cell EXC-", "bottom", in_series_ohm)
     _wire(circuit, wiring)
-    held = {"EXC+": 1.0, "EXC-": 0.0}
-    volts = circuit.voltages(held, "EXC-")
+    volts = circuit.voltages({"EXC+": 1.0, "EXC-": 0.0})
     sense = "SEN" if wiring.sensed else "EXC"
     return Reading(signal=volts["SIG+"] - volts["SIG-"], reference=volts[f"{sense}+"] - volts[f"{sense}-"])
 
@@ -175,7 +181,8 @@ def channel(cell: Cell, wiring: Wiring) -> Channel:
     The line runs through no output and rated output.  With no leak it is exact; a leak bends it by less
     than a millionth of rated output down to 100 kohm.  The converter's inputs take no current; it has an
     open-wire test on SIG+ and SIG- (a small current that drives an open input to a stop) and watches its
-    reference.  It does not watch the excitation current: with an open EXC lead and four conductors a cell
+    reference; what it reads over a reference that is gone is at a stop, or 0 with no signal.
+    It does not watch the excitation current: with an open EXC lead and four conductors a cell
     reads about 0 and looks like a plausible dead one.
     Not modelled: temperature of leads, common mode, capacitance, noise of an open input.
     """
@@ -183,6 +190,8 @@ def channel(cell: Cell, wiring: Wiring) -> Channel:
     if open_signals:
         sign = 1.0 if "SIG+" in open_signals else -1.0
         return Channel(0.0, sign * _BEYOND_RANGE_MV_PER_V, ChannelStatus.OPEN)
+    if wiring.sensed and ("SEN+" in wiring.open or "SEN-" in wiring.open):
+        return Channel(0.0, _BEYOND_RANGE_MV_PER_V, ChannelStatus.REFERENCE)
     idle, loaded = _read_cell(cell, wiring, 0.0), _read_cell(cell, wiring, cell.rated_output_mv_per_v)
     if min(idle.reference, loaded.reference) < _LEAST_REFERENCE:
         beyond = _BEYOND_RANGE_MV_PER_V if abs(loaded.signal) > 1e-6 else 0.0
