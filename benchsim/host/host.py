@@ -22,7 +22,7 @@ from benchsim.host.links import Links
 from benchsim.host.parts import HostParts
 from benchsim.host.reconstruction import PARTS_PER_D, Reconstruction
 from benchsim.host.whereabouts import bad_cell, missing
-from benchsim.host.windows import Views, Widths, look
+from benchsim.host.windows import Views, Widths, cells_apart, look
 from benchsim.rules.profile import Profile
 
 _UPDATES_AT_ONCE = 256
@@ -32,7 +32,7 @@ _AHEAD_US = 1_000_000
 
 @dataclass(slots=True)
 class Tick:
-    """One update: the indication, and each cell's weight in kg (NaN while there is none)."""
+    """One update: the indication, and each cell's weight in kg (NaN for a cell that has none)."""
 
     indication: Indication
     cells_kg: tuple[float, ...]
@@ -106,7 +106,16 @@ class Host:
             track.reach(start, end)
             track.absorb(last_us)
         views = look(self._tracks, self._reconstruction, self._widths, updates_us)
-        self._show(updates_us.tolist(), views, self._lag_us(updates_us, views), ticks)
+        before = len(ticks)
+        frame_us = np.array([self._frame_us(t) for t in updates_us.tolist()], dtype=np.int64)
+        newest_us = (views.start + views.end) * SECOND_US // self._rate_hz
+        self._show(updates_us.tolist(), views, (updates_us - newest_us - frame_us).tolist(), ticks)
+        blind = [k for k, tick in enumerate(ticks[before:]) if not tick.indication.valid]
+        if blind:
+            oldest = (updates_us - frame_us - self._parts.waiting_us) * self._rate_hz // SECOND_US
+            kg = cells_apart(self._tracks, self._reconstruction, self._widths.mean, updates_us, oldest)
+            for k in blind:
+                ticks[before + k].cells_kg = tuple(kg[k].tolist())
 
     def _oldest(self, t_us: int) -> int:
         """The oldest instant that an update at t_us may look at."""
@@ -114,19 +123,15 @@ class Host:
         oldest_us = t_us - self._parts.waiting_us - longest_us
         return oldest_us * self._rate_hz // SECOND_US - max(self._widths.mean, self._widths.stable)
 
-    def _lag_us(self, updates_us: NDArray[np.int64], views: Views) -> list[int]:
-        """How long each update has waited for the next instant, beyond what filling a frame takes."""
-        frame_us = np.array([self._frame_us(t) for t in updates_us.tolist()], dtype=np.int64)
-        newest_us = (views.start + views.end) * SECOND_US // self._rate_hz
-        lag: list[int] = (updates_us - newest_us - frame_us).tolist()
-        return lag
-
     def _frame_us(self, t_us: int) -> int:
         rows = max(track.rows_at(t_us) for track in self._tracks)
         return min(rows, _MOST_ROWS) * SECOND_US // self._rate_hz
 
     def _show(self, updates_us: list[int], views: Views, lag_us: list[int], ticks: list[Tick]) -> None:
-        """The updates one by one: the only part that has a memory from one to the next."""
+        """The updates one by one: the only part that has a memory from one to the next.
+
+        lag_us: how long each has waited for the next instant, beyond what filling a frame takes.
+        """
         weights, steady, ends = views.weight.tolist(), views.steady.tolist(), views.end.tolist()
         cells_kg = list(map(tuple, views.cells_kg.tolist()))
         waiting_us, late_us = self._parts.waiting_us, self._parts.waiting_us // 2

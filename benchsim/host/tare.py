@@ -39,8 +39,8 @@ class Tare:
         return ""
 
     def given(self, value: Decimal) -> None:
-        """A preset tare, rounded to d; 0 clears."""
-        self.tare_d = count_of_exact(value, self._interval)
+        """A preset tare, rounded to d; what rounds to 0 clears."""
+        self.tare_d = count_of_exact(value, self._interval) if 2 * value >= self._interval else 0
         self.preset = self.tare_d != 0
 
     def clear(self) -> None:

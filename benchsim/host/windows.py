@@ -62,6 +62,44 @@ def look(
     return Views(tracks[0].start, end, weight, steady, cells_kg.T)
 
 
+def cells_apart(
+    tracks: Sequence[Track],
+    reconstruction: Reconstruction,
+    width: int,
+    updates_us: NDArray[np.int64],
+    not_before: NDArray[np.int64],
+) -> NDArray[np.float64]:
+    """Each cell's mean in kg by itself, for updates that have no weight: float64, (updates, cells).
+
+    not_before: the oldest instant an update may use.  NaN for a cell whose samples are older, missing or
+    not good, so that a look at the others still tells something.
+    """
+    kg = np.full((len(updates_us), sum(len(t.cells) for t in tracks)), np.nan)
+    for track in tracks:
+        end = _newest(over_windows(np.maximum, track.arrived_us, width), updates_us, width)
+        fresh = (end >= 0) & (track.start + end >= not_before)
+        for place, cell in enumerate(track.cells):
+            parts = reconstruction.cell_parts(cell, track.counts[:, place])
+            mean_kg = reconstruction.kilograms(_sums(parts, end, width), width)
+            good = fresh & ~_spoiled(track, cell, updates_us, track.start + end - width)
+            kg[:, cell] = np.where(good, mean_kg, np.nan)
+    return kg
+
+
+def _spoiled(
+    track: Track, cell: int, updates_us: NDArray[np.int64], before: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether by each update a frame had come in which the cell was not good behind the instant before."""
+    stretches = track.bad.get(cell, [])
+    if not stretches:
+        return np.zeros(len(updates_us), dtype=np.bool_)
+    arrived_us = np.array([s.arrived_us for s in stretches], dtype=np.int64)
+    last = np.maximum.accumulate(np.array([s.last_instant for s in stretches], dtype=np.int64))
+    known = np.searchsorted(arrived_us, updates_us, side="right") - 1
+    spoiled: NDArray[np.bool_] = (known >= 0) & (last[np.maximum(known, 0)] > before)
+    return spoiled
+
+
 def _whole_since(tracks: Sequence[Track]) -> NDArray[np.int64]:
     """When each instant had a good sample of every node; NEVER_US where it has not."""
     whole = np.where(tracks[0].good, tracks[0].arrived_us, NEVER_US)

@@ -1,0 +1,123 @@
+"""Nodes by hand: samples of known weights on known clocks, in the frames a link would hand on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+import numpy as np
+
+from benchsim.ground.readings import ClockReading, LinkState, Samples
+from benchsim.host.host import Host
+from benchsim.host.parts import CellSeat, HostParts
+from benchsim.rules.profile import load_profile
+
+Weight = Callable[[int], float]
+COUNTS_PER_KG = 100.0
+ZERO_COUNTS = 5000.0
+
+
+def parts(
+    cells: int = 4,
+    capacity: str = "60000",
+    interval: str = "20",
+    profile: str = "hb44-iiil-vehicle",
+    **changed: object,
+) -> HostParts:
+    """Cells on nodes 1, 2, ... by four, 100 counts a kilogram."""
+    seats = tuple(CellSeat(1 + c // 4, c % 4, 1 / COUNTS_PER_KG, ZERO_COUNTS) for c in range(cells))
+    settings: dict[str, object] = {
+        "profile": profile,
+        "unit": "kg",
+        "capacity_kg": Decimal(capacity),
+        "interval": Decimal(interval),
+        "rate_hz": 80,
+        "seats": seats,
+        "zero_tracking": False,
+        "initial_zero": False,
+    }
+    return HostParts(**(settings | changed))  # type: ignore[arg-type]
+
+
+def host(profile: str = "hb44-iiil-vehicle", **changed: object) -> Host:
+    return Host(parts(profile=profile, **changed), load_profile(profile))  # type: ignore[arg-type]
+
+
+@dataclass
+class Node:
+    """One node whose channels each carry the same share of a weight that is a function of time.
+
+    ppm: how fast its clock runs.  offset_us: what it shows at bench time 0.  delay_us: frame to host.
+    """
+
+    address: int
+    weight_kg: Weight
+    channels: int = 4
+    share: float = 1.0
+    rate_hz: int = 80
+    rows: int = 8
+    ppm: float = 0.0
+    offset_us: int = 0
+    delay_us: int = 4_000
+    next: int = 0
+    status: dict[int, Sequence[int]] = field(default_factory=dict)
+
+    def t_us(self, counter: int) -> int:
+        """Bench time at which a sample is complete."""
+        return round((counter + 1) * 1e6 / self.rate_hz / (1 + self.ppm * 1e-6))
+
+    def node_t_us(self, counter: int) -> int:
+        return self.offset_us + round((counter + 1) * 1e6 / self.rate_hz)
+
+    def clock(self, t_us: int, round_trip_us: int = 2_000) -> ClockReading:
+        return ClockReading(
+            self.address, t_us, self.offset_us + round(t_us * (1 + self.ppm * 1e-6)), round_trip_us
+        )
+
+    def frame(self, first: int, resent: bool = False, arrived_us: int | None = None) -> Samples:
+        """The frame of rows samples from first on."""
+        counters = range(first, first + self.rows)
+        shares = [self.weight_kg(self.t_us(n)) * self.share / self.channels for n in counters]
+        counts = np.rint(np.array(shares) * COUNTS_PER_KG + ZERO_COUNTS).astype("<i4")
+        octets = np.repeat(counts[:, None], self.channels, axis=1).tobytes()
+        status = bytes(self.status.get(first, [0] * self.channels))
+        if arrived_us is None:
+            arrived_us = self.t_us(first + self.rows - 1) + self.delay_us
+        return Samples(
+            self.address,
+            first,
+            self.rows,
+            self.channels,
+            self.node_t_us(first),
+            arrived_us,
+            octets,
+            status,
+            resent,
+        )
+
+    def until(self, t_us: int) -> list[Samples]:
+        """The frames whose last sample is complete by t_us and that were not given yet."""
+        frames = []
+        while self.t_us(self.next + self.rows - 1) + self.delay_us <= t_us:
+            frames.append(self.frame(self.next))
+            self.next += self.rows
+        return frames
+
+
+def flow(host: Host, *nodes: Node, at_us: int = 0) -> None:
+    """The nodes flow, and their clocks were read."""
+    for node in nodes:
+        host.link(LinkState(node.address, "flow", since_us=at_us))
+        host.clock(node.clock(at_us))
+
+
+def run(
+    host: Host, nodes: Sequence[Node], until_us: int, drop: Callable[[Samples], bool] | None = None
+) -> None:
+    """Feed and advance; frames that drop says yes to never come."""
+    for node in nodes:
+        for frame in node.until(until_us):
+            if drop is None or not drop(frame):
+                host.take(frame)
+    host.advance(until_us)
