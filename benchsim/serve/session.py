@@ -22,7 +22,7 @@ from benchsim.serve.live import (
     write_ready_file,
 )
 from benchsim.serve.serial_port import DEFAULT_BAUD, PSEUDO, PseudoTerminal, RealPort
-from benchsim.serve.sockets import TcpRim
+from benchsim.serve.sockets import Limits, TcpRim
 
 MAX_SPEED = 1000.0
 
@@ -32,7 +32,7 @@ class Options:
     """Where to serve, how fast, how long.
 
     serial: "pty" or a port's name each.  tcp: "[host:]port" each.  duration: wall time as written, None
-    until a signal.  speed: bench time over wall time.
+    until a signal.  speed: bench time over wall time.  limits: what a TCP listener puts up with.
     """
 
     serial: tuple[str, ...] = ()
@@ -41,6 +41,7 @@ class Options:
     ready_file: Path | None = None
     duration: str | None = None
     speed: float = 1.0
+    limits: Limits = Limits()
 
 
 def duration_s(text: str | None) -> float | None:
@@ -67,7 +68,7 @@ def make_rims(live: Live, options: Options) -> list[Rim]:
         PseudoTerminal(live) if name == PSEUDO else RealPort(live, name, options.baud)
         for name in options.serial
     ]
-    rims.extend(TcpRim(live, address) for address in options.tcp)
+    rims.extend(TcpRim(live, address, options.limits) for address in options.tcp)
     return rims
 
 
