@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from benchsim.ground.errors import BadInput
@@ -41,7 +41,7 @@ class Options:
     ready_file: Path | None = None
     duration: str | None = None
     speed: float = 1.0
-    limits: Limits = Limits()
+    limits: Limits = field(default_factory=Limits)
 
 
 def duration_s(text: str | None) -> float | None:
