@@ -22,7 +22,7 @@ def scale_parts(
     cells: int, noise_rms_counts: float = 20.0, ppm: tuple[float, ...] = (0.0,), creep: bool = True
 ) -> ScaleParts:
     """A deck with two rows of cells (one cell: in the middle), four on a node."""
-    rows = max(1, cells // 2)
+    rows = max(1, -(-cells // 2))
     length_m, width_m = 2.0 + 3.0 * rows, 3.0
     places = [
         (1.0 + (i // 2) * (length_m - 2.0) / max(1, rows - 1), 0.3 if i % 2 == 0 else width_m - 0.3)
