@@ -55,7 +55,7 @@ class Hub:
             return ()
         if frame[1] == _DATA:
             told: Sequence[Told] = seat.hear_data(frame, now_us)
-            if seat.gaps.gaps:
+            if seat.watch is not None and seat.watch.gaps.gaps:
                 self._arm()
             return told
         heard = codec.read(frame)

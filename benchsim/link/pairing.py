@@ -53,8 +53,10 @@ class HostExchange:
     def seek_frame(self) -> bytes:
         return codec.seal(self.seek_body)
 
-    def prove(self, frame: Frame, offer: Offer) -> bytes | None:
+    def prove(self, frame: Frame) -> bytes | None:
         """Answer an offer; None when its public value is worth nothing."""
+        offer = frame.message
+        assert isinstance(offer, Offer)
         shared = keys.agree(self.private, offer.public)
         if shared is None:
             return None
@@ -107,6 +109,11 @@ class NodeExchange:
 
     def _header(self, kind: Kind) -> Header:
         return Header(self.version, kind, self.card.network, self.card.strap, FROM_NODE, self.number, 0)
+
+    def ours(self, header: Header) -> bool:
+        """Whether a frame claims to belong to this exchange."""
+        said = (header.session, header.version, header.network)
+        return said == (self.number, self.version, self.card.network)
 
     @property
     def offer_frame(self) -> bytes:

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 
 from benchsim.link import codec, frames
 from benchsim.link.codec import Frame
-from benchsim.link.flow import Window
 from benchsim.link.frames import Header, Kind, Message
+from benchsim.link.gaps import Window
 from benchsim.link.keys import SessionKeys, Tagger, resume_key, session_keys
 
 

@@ -175,7 +175,9 @@ def site(straps: Iterable[int] = (1,), settings: LinkSettings | None = None, **h
     return Site(Hub(host_card(straps, **host), Streams("host").dice("hub")))  # type: ignore[arg-type]
 
 
-def flowing(straps: Iterable[int] = (1,), up: Stack = (), down: Stack = (), until_us: int = 2_000_000) -> Site:
+def flowing(
+    straps: Iterable[int] = (1,), up: Stack = (), down: Stack = (), until_us: int = 2_000_000
+) -> Site:
     """A site whose nodes were paired and have run until then."""
     straps = tuple(straps)
     place = site(straps)
