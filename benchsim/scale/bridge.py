@@ -192,12 +192,13 @@ def channel(cell: Cell, wiring: Wiring) -> Channel:
         return Channel(0.0, sign * _BEYOND_RANGE_MV_PER_V, ChannelStatus.OPEN)
     if wiring.sensed and ("SEN+" in wiring.open or "SEN-" in wiring.open):
         return Channel(0.0, _BEYOND_RANGE_MV_PER_V, ChannelStatus.REFERENCE)
-    idle, loaded = _read_cell(cell, wiring, 0.0), _read_cell(cell, wiring, cell.rated_output_mv_per_v)
+    probe_mv_per_v = cell.rated_output_mv_per_v or 1.0
+    idle, loaded = _read_cell(cell, wiring, 0.0), _read_cell(cell, wiring, probe_mv_per_v)
     if min(idle.reference, loaded.reference) < _LEAST_REFERENCE:
         beyond = _BEYOND_RANGE_MV_PER_V if abs(loaded.signal) > 1e-6 else 0.0
         return Channel(0.0, math.copysign(beyond, loaded.signal), ChannelStatus.REFERENCE)
     offset = 1000.0 * idle.signal / idle.reference
-    gain = (1000.0 * loaded.signal / loaded.reference - offset) / cell.rated_output_mv_per_v
+    gain = (1000.0 * loaded.signal / loaded.reference - offset) / probe_mv_per_v
     # Far below any converter's resolution; takes away what elimination leaves of an exact 0.
     offset = offset if abs(offset) > 1e-9 else 0.0
     return Channel(rounded(gain), rounded(offset), ChannelStatus.GOOD)

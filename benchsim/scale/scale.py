@@ -18,7 +18,7 @@ from benchsim.ground.readings import Counts
 from benchsim.scale.loads import Deck, History
 from benchsim.scale.parts import Receptor, ScaleParts
 from benchsim.scale.station import Sampler, Setup
-from benchsim.scale.validate import check, check_stands
+from benchsim.scale.validate import check, check_new
 
 
 class Scale:
@@ -32,7 +32,7 @@ class Scale:
 
     def __init__(self, parts: ScaleParts, streams: Streams, start_us: int = 0) -> None:
         check(parts)
-        check_stands(parts.receptor)
+        check_new(parts)
         self._parts = parts
         deck = Deck(parts.receptor)
         self._history = History(deck, start_us)
