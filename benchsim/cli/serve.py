@@ -52,7 +52,7 @@ def serve(
 
     scenario = load(file)
     plan, profile, _checks = build(scenario)
-    bench = Bench(plan, profile, seed if seed is not None else scenario.seed)
+    bench = Bench(plan, profile, seed if seed is not None else scenario.file.seed)
     protocol = plan.outputs[0] if plan.outputs else "scp0499"
     options = Options(
         serial=serial or (() if tcp else ("pty",)),
@@ -62,4 +62,5 @@ def serve(
         duration=duration,
         speed=speed,
     )
+    click.echo(scenario.file.title)
     run_session(bench, plan.card, protocol, options, click.echo)
