@@ -149,6 +149,10 @@ class _Reader:
         values = {key.name: self.section_value(key) for key in KEYS}
         for section in SECTIONS:
             self.check_words(section)
+        n_min, n_max = values["n_min"], values["n_max"]
+        if n_min is not None and n_max is not None and n_min > n_max:
+            found = f"n_min {n_min} is above n_max {n_max}"
+            self.wrong(BadInput(found, "write the smaller one as n_min"), "intervals", "n_min", "value")
         if self.errors:
             raise ManyBadInputs(self.errors)
         return _profile(name, head, values, tuple(self.entries))
@@ -210,7 +214,10 @@ class _Reader:
                 key.name,
             )
         mark = entry.get("mark")
-        if mark not in MARKS:
+        if mark is None:
+            right = f"write mark = one of {', '.join(MARKS)}"
+            self.wrong(BadInput(f"{key.name} has no mark", right), key.section, key.name)
+        elif mark not in MARKS:
             self.wrong(unknown(f"mark of {key.name}", str(mark), MARKS), key.section, key.name, "mark")
 
 

@@ -41,7 +41,7 @@ def number(low: str, high: str) -> Callable[[Any], Decimal]:
         if isinstance(value, bool) or not isinstance(value, int | Decimal):
             raise BadInput(f"{value!r} is not a number", f"write a number from {low} to {high}")
         exact = Decimal(value)
-        if not Decimal(low) <= exact <= Decimal(high):  # NaN compares false
+        if not exact.is_finite() or not Decimal(low) <= exact <= Decimal(high):
             raise BadInput(f"{exact} is out of range", f"write a number from {low} to {high}")
         return exact
 

@@ -60,7 +60,7 @@ def check_intervals(capacity_kg: Decimal, interval_kg: Decimal, profile: Profile
         found = f"Max {mass_text(capacity_kg)} is not a whole number of intervals of {mass_text(interval_kg)}"
         wrong.append(BadInput(found, f"nearest: {mass_text(round(count) * interval_kg)}"))
     elif not profile.n_min <= count <= profile.n_max:
-        found = f"{count} intervals up to Max, for class {profile.accuracy_class}"
+        found = f"{int(count)} intervals up to Max, for class {profile.accuracy_class}"
         clause = profile.entry("n_max").clause
         wrong.append(BadInput(found, f"from {profile.n_min} to {profile.n_max} ({clause})"))
     return wrong

@@ -1,0 +1,201 @@
+"""A profile is read whole or refused with every error and its place."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from benchsim.ground.errors import BadInput, ManyBadInputs
+from benchsim.ground.library import profiles_folder
+from benchsim.rules.profile import load_profile, profile_names, read_profile
+from benchsim.rules.schema import KEYS, MARKS
+
+SHIPPED = ("hb44-iii", "hb44-iiil-vehicle", "r76-iii")
+TEXT = (profiles_folder() / "r76-iii.toml").read_text(encoding="utf-8")
+
+
+def errors_of(text: str) -> list[BadInput]:
+    with pytest.raises(ManyBadInputs) as caught:
+        read_profile(text, "own", "own.toml")
+    return list(caught.value.errors)
+
+
+def the_error(text: str) -> str:
+    (error,) = errors_of(text)
+    return str(error)
+
+
+def line_of(text: str, start: str) -> int:
+    return next(i for i, line in enumerate(text.splitlines(), 1) if line.startswith(start))
+
+
+def test_the_shipped_profiles_are_the_three_that_are_promised() -> None:
+    assert profile_names() == SHIPPED
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_every_shipped_value_has_a_clause_and_a_mark(name: str) -> None:
+    profile = load_profile(name)
+    assert {e.key for e in profile.entries} >= {f"{k.section}.{k.name}" for k in KEYS if not k.optional}
+    for entry in profile.entries:
+        assert entry.clause.strip()
+        assert entry.mark in MARKS
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_an_own_choice_is_marked_as_having_no_source_and_only_an_own_choice(name: str) -> None:
+    for entry in load_profile(name).entries:
+        assert ("own choice" in entry.clause) == (entry.mark == "common practice, no source"), entry
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_a_profile_is_frozen(name: str) -> None:
+    profile = load_profile(name)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        profile.n_max = 1  # type: ignore[misc]
+
+
+def test_an_entry_is_found_by_its_name_with_or_without_the_section() -> None:
+    profile = load_profile("r76-iii")
+    assert profile.entry("zero.zero_setting_range") is profile.entry("zero_setting_range")
+    assert profile.entry("zero_setting_range").clause.startswith("4.5.1")
+
+
+def test_an_unknown_entry_names_the_nearest() -> None:
+    with pytest.raises(BadInput, match=r"zero\.zero_setting_range"):
+        load_profile("r76-iii").entry("zero.zero_seting_range")
+
+
+def test_numbers_are_exact() -> None:
+    profile = load_profile("r76-iii")
+    assert profile.zero_setting_range == Decimal("0.02")
+    assert profile.tolerance.bands[0] == (500, Decimal("0.5"))
+
+
+def test_a_users_own_profile_is_a_path(tmp_path: Path) -> None:
+    own = tmp_path / "ours.toml"
+    own.write_text(
+        TEXT.replace("motion_band_d = { value = 0.5", "motion_band_d = { value = 0.7"), encoding="utf-8"
+    )
+    profile = load_profile(str(own))
+    assert profile.name == "ours"
+    assert profile.motion_band_d == Decimal("0.7")
+
+
+def test_an_unknown_name_suggests_the_nearest() -> None:
+    with pytest.raises(BadInput, match="did you mean 'r76-iii'"):
+        load_profile("r76-ii")
+
+
+def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="No such file"):
+        load_profile(str(tmp_path / "none.toml"))
+
+
+def test_a_syntax_error_has_its_line_and_column() -> None:
+    with pytest.raises(BadInput) as caught:
+        read_profile('title = "x"\nclass = \n', "own", "own.toml")
+    assert str(caught.value).startswith("own.toml:2:9: not TOML: Invalid value")
+
+
+def test_a_file_that_ends_too_early_is_told() -> None:
+    with pytest.raises(BadInput, match=r"own\.toml.*not TOML"):
+        read_profile("[zero", "own", "own.toml")
+
+
+def test_an_unknown_key_has_its_place_and_the_nearest_word() -> None:
+    text = TEXT.replace("[zero]", '[zero]\nmotion_bnd = { value = 1, clause = "x", mark = "seen" }', 1)
+    assert the_error(text).startswith(
+        f"own.toml:{line_of(text, 'motion_bnd')}:1: unknown key in [zero] 'motion_bnd'"
+    )
+
+
+def test_an_unknown_section_has_its_place_and_the_nearest_word() -> None:
+    text = TEXT + "\n[zeros]\n"
+    assert the_error(text).startswith(
+        f"own.toml:{line_of(text, '[zeros]')}:1: unknown section or key 'zeros'; did you mean 'zero'?"
+    )
+
+
+def test_an_unknown_word_at_the_top_is_told() -> None:
+    assert re.match(
+        r"own\.toml:1:1: unknown section or key 'titel'; did you mean 'title'",
+        the_error("titel = 1\n" + TEXT),
+    )
+
+
+def test_an_unknown_part_of_a_value_is_told_at_its_column() -> None:
+    text = TEXT.replace(
+        "underload_d = { value = 20, clause =", 'underload_d = { value = 20, claus = "x", clause ='
+    )
+    line = line_of(text, "underload_d")
+    assert the_error(text).startswith(
+        f"own.toml:{line}:29: unknown part of underload_d 'claus'; did you mean 'clause'?"
+    )
+
+
+def test_a_value_out_of_range_prints_the_range_and_its_place() -> None:
+    text = TEXT.replace("zero_setting_range = { value = 0.02", "zero_setting_range = { value = 1.5")
+    line = line_of(text, "zero_setting_range")
+    assert the_error(text) == f"own.toml:{line}:32: 1.5 is out of range; write a number from 0 to 1"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "says"),
+    [
+        ("n_min = { value = 100", "n_min = { value = 1.5", "not a whole number"),
+        ("n_min = { value = 100", "n_min = { value = true", "not a whole number"),
+        ("n_min = { value = 100", "n_min = { value = -3", "out of range"),
+        ("motion_band_d = { value = 0.5", 'motion_band_d = { value = "0.5"', "not a number"),
+        ("motion_band_d = { value = 0.5", "motion_band_d = { value = nan", "out of range"),
+        ("motion_band_d = { value = 0.5", "motion_band_d = { value = inf", "out of range"),
+        ("tare_when_stable = { value = true", "tare_when_stable = { value = 1", "neither true nor false"),
+        ('value = "clears tare"', 'value = "clear tare"', "did you mean 'clears tare'"),
+        ("motion_band_d = { value = 0.5, ", "motion_band_d = { ", "no value with its clause"),
+        ('clause = "4.4.2, A.4.12"', 'clause = ""', "no clause"),
+        (
+            'clause = "4.4.2, A.4.12", mark = "memory"',
+            'clause = "4.4.2", mark = "remembered"',
+            "unknown mark",
+        ),
+        ('clause = "4.4.2, A.4.12", mark = "memory"', 'clause = "4.4.2"', "has no mark"),
+        ("[2000, 1.0], [10000, 1.5]", "[400, 1.0]", "stands behind"),
+        ("[2000, 1.0], [10000, 1.5]", "[2000, 0.2]", "stands behind"),
+        ("[2000, 1.0], [10000, 1.5]", "[2000]", "not a step"),
+        ("[[500, 0.5], [2000, 1.0], [10000, 1.5]]", "[]", "not a list of steps"),
+        ('{ initial = 1, "in service" = 2 }', "{}", "names no stage"),
+        ('title = "OIML R 76-1, class III"', "title = 3", "title: 3 is not a text"),
+        ('title = "OIML R 76-1, class III"\n', "", "title is missing"),
+    ],
+)
+def test_a_wrong_value_is_refused(before: str, after: str, says: str) -> None:
+    assert before in TEXT
+    assert says in the_error(TEXT.replace(before, after, 1))
+
+
+def test_a_missing_key_says_how_to_write_it_at_its_section() -> None:
+    line = line_of(TEXT, "underload_d")
+    text = "\n".join(t for i, t in enumerate(TEXT.splitlines(), 1) if i != line)
+    assert the_error(text) == (
+        f"own.toml:{line_of(text, '[limits]')}:1: underload_d is missing in [limits]; "
+        'write underload_d = { value = 20, clause = "...", mark = "memory" }'
+    )
+
+
+def test_every_error_is_told_at_once() -> None:
+    text = TEXT.replace("n_min = { value = 100", "n_min = { value = 0").replace("value = 20,", "value = -1,")
+    assert len(errors_of(text)) == 3
+
+
+def test_n_min_above_n_max_is_refused() -> None:
+    text = TEXT.replace("n_min = { value = 100", "n_min = { value = 20000")
+    assert "n_min 20000 is above n_max 10000" in the_error(text)
+
+
+def test_a_section_that_is_no_section_is_told() -> None:
+    text = "zero = 3\n" + TEXT.replace("[zero]", "[motion2]", 1)
+    assert any("zero is not a section" in str(error) for error in errors_of(text))
