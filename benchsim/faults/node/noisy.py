@@ -20,8 +20,8 @@ class Noisy:
     Source: common practice, no source.
     """
 
-    factor: float = parameter(20.0, None, "how many times as much noise", low=1.0, high=1e4)
-    least_counts: float = parameter(200.0, None, "RMS counts where there was none", low=1.0, high=1e6)
+    factor: float = parameter(500.0, None, "how many times as much noise", low=1.0, high=1e5)
+    least_counts: float = parameter(10_000.0, None, "RMS counts where there was none", low=1.0, high=1e6)
 
     def fold(self, part: NodePart, age_us: int) -> NodePart:
         converter = part.digitiser
