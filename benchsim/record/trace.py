@@ -76,11 +76,13 @@ class Columns:
 
     def flag(self, flag: Flag) -> NDArray[np.bool_]:
         """Where any of these flags is on."""
-        return np.not_equal(self.flags & np.uint16(flag), 0)
+        on: NDArray[np.bool_] = (self.flags & np.uint16(flag)) != 0
+        return on
 
     def shows_figure(self) -> NDArray[np.bool_]:
         """Where a weight may be shown, as Indication.shows_figure has it."""
-        return np.equal(self.flags & np.uint16(Flag.VALID | NO_FIGURE), Flag.VALID.value)
+        shows: NDArray[np.bool_] = (self.flags & np.uint16(Flag.VALID | NO_FIGURE)) == Flag.VALID.value
+        return shows
 
 
 class Trace:
@@ -169,11 +171,13 @@ class Trace:
             interval=self.interval,
         )
 
+    def newest_us(self) -> int:
+        """The instant of the last row, 0 when there is none."""
+        return self._times[-1] if self._times else 0
+
     def last_us(self) -> int:
         """How far the run went: as the bench said, or the last thing that happened; 0 for an empty run."""
         if self.ended_us is not None:
             return self.ended_us
-        ends = [self._times[-1]] if self._times else [0]
-        ends += [self.events[-1].t_us] if self.events else []
-        ends += [self.link_states[-1][0]] if self.link_states else []
-        return max(ends)
+        happened = max((event.t_us for event in self.events), default=0)
+        return max(self.newest_us(), happened, self.link_states[-1][0] if self.link_states else 0)
