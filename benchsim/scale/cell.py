@@ -64,6 +64,8 @@ class Bank:
 
     @classmethod
     def of(cls, cells: tuple[Cell, ...], site: Site, rate_hz: float) -> Bank:
+        """The figures of these cells at this site, sampled at this rate."""
+
         def column(values: list[float]) -> Floats:
             return np.array(values)[:, None]
 

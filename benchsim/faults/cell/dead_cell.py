@@ -7,9 +7,6 @@ from dataclasses import dataclass, replace
 from benchsim.faults.fault import fault
 from benchsim.scale.parts import Cell
 
-# Below what any converter resolves.  A cell of exactly 0 mV/V would be no cell at all.
-SILENCE = 1e-6
-
 
 @fault(
     seen="the scale reads far too little, worst over one support; that cell's counts stand still near zero",
@@ -19,11 +16,10 @@ SILENCE = 1e-6
 )
 @dataclass(frozen=True, slots=True)
 class DeadCell:
-    """The bridge gives nothing whatever stands on it, which no range check can tell from an unloaded cell.
+    """The bridge gives 0 mV/V whatever stands on it, which no range check can tell from an unloaded cell.
 
     Source: a bridge without excitation gives about 0 V and looks like a plausible cell (textbook).
     """
 
     def fold(self, part: Cell, age_us: int) -> Cell:
-        nothing = part.rated_output_mv_per_v * SILENCE
-        return replace(part, rated_output_mv_per_v=nothing, zero_balance_mv_per_v=0.0)
+        return replace(part, rated_output_mv_per_v=0.0, zero_balance_mv_per_v=0.0)
