@@ -13,7 +13,7 @@ from benchsim.bench.plan import Plan
 from benchsim.faults.fault import Entry, LinkPart, NodePart, catalogue
 from benchsim.ground.commands import StartFault
 from benchsim.ground.errors import BadInput, unknown
-from benchsim.scale.parts import ScaleParts
+from benchsim.scale.parts import Digitiser, ScaleParts
 
 Part = TypeVar("Part")
 
@@ -77,7 +77,9 @@ class ActiveFaults:
 
     def node(self, index: int, now_us: int) -> NodePart:
         """The node at this index (from 0) as the acting faults make it."""
-        whole = NodePart(self._plan.nodes[index].card, self._plan.scale.stations[index].digitiser, True)
+        stations = self._plan.scale.stations
+        digitiser = stations[index].digitiser if index < len(stations) else Digitiser()
+        whole = NodePart(self._plan.nodes[index].card, digitiser, True)
         return self._fold("node", index + 1, whole, now_us)
 
     def link(self, index: int, now_us: int) -> LinkPart:

@@ -47,7 +47,14 @@ class Bench:
         self._hub = Hub(plan.link, streams.dice("hub"))
         self._host = Host(plan.host, profile)
         self._nodes = tuple(
-            Node(i, n, self._scale, streams.child("node", i + 1), self._queue, self._hub_hears)
+            Node(
+                i if i < len(plan.scale.stations) else None,
+                n,
+                self._scale,
+                streams.child("node", i + 1),
+                self._queue,
+                self._hub_hears,
+            )
             for i, n in enumerate(plan.nodes)
         )
         self._faults = ActiveFaults(plan)

@@ -43,16 +43,23 @@ class Waker:
 
 
 class Node:
-    """One node on the bench."""
+    """One node on the bench.  station: which of the scale's it reads; None for a stranger."""
 
     def __init__(
-        self, station: int, plan: NodePlan, scale: Scale, streams: Streams, queue: Queue, to_host: ToHost
+        self,
+        station: int | None,
+        plan: NodePlan,
+        scale: Scale,
+        streams: Streams,
+        queue: Queue,
+        to_host: ToHost,
     ) -> None:
         self.station = station
         self.plan = plan
         self._scale, self._queue, self._to_host = scale, queue, to_host
         self.powered = True
-        self.end = NodeEnd(plan.card, streams.dice("end"), partial(scale.node_time_us, station))
+        clock = _bench_time if station is None else partial(scale.node_time_us, station)
+        self.end = NodeEnd(plan.card, streams.dice("end"), clock)
         self.up = Channel(plan.up, streams.child("up"))
         self.down = Channel(plan.down, streams.child("down"))
         self._waker = Waker(queue, self._work)
@@ -63,6 +70,8 @@ class Node:
 
     def feed(self, until_us: int) -> None:
         """Take the samples up to until_us from the scale; the link end sends them when they are due."""
+        if self.station is None:
+            return
         block = self._scale.read(self.station, until_us)
         if self.powered and block.t_us.size:
             self.end.feed(block)
@@ -99,3 +108,8 @@ class Node:
             for arrival_us, heard in self.up.carry(frame, now_us):
                 self._queue.put(arrival_us, partial(self._to_host, heard))
         self._waker.at(next_us)
+
+
+def _bench_time(t_us: int) -> int:
+    """The clock of a node that keeps the bench's time."""
+    return t_us

@@ -16,7 +16,8 @@ from benchsim.scale.parts import ScaleParts
 class NodePlan:
     """One node: its card, and what its frames meet on the way up and down.
 
-    The node at index i reads scale.stations[i]."""
+    The node at index i reads scale.stations[i]; one beyond the last station reads no cell (a stranger).
+    """
 
     card: NodeCard
     up: tuple[Impairment, ...] = ()
