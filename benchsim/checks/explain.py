@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from benchsim.checks.quantities import ERRORS, Operand, Quantity, Subject
 from benchsim.checks.signals import Look
-from benchsim.checks.statements import AnswerIs, Blank, CommandIs, NodeIs, State, WeightIs
+from benchsim.checks.statements import AnswerIs, Blank, CommandIs, NodeIs, State, Steady, WeightIs
 from benchsim.checks.tolerances import clause
 from benchsim.ground.clock import seconds
 from benchsim.ground.readings import Event, Indication, LinkState
@@ -37,7 +37,7 @@ def expected(look: Look, state: State, t_us: int | None) -> str:
     target = _weight_text(look, state.target, rows)
     name = f"{state.subject} {'not ' if state.negated else ''}"
     if state.how == "between" and state.upper is not None:
-        return f"{name}{target} to {_weight_text(look, state.upper, rows)}"
+        return f"{name}between {target} and {_weight_text(look, state.upper, rows)}"
     if state.how != "within":
         return f"{name}{state.how} {target}"
     limit = look.reach(state, rows).at(0)
@@ -65,6 +65,8 @@ def found(look: Look, state: State, t_us: int) -> str:
     indication = look.trace.indication(row)
     if isinstance(state, WeightIs):
         return _found_weight(look, state, row, indication)
+    if isinstance(state, Steady):
+        return f"{state.subject} {_weight_text(look, state.subject, np.array([row]))}"
     if isinstance(state, Blank):
         return f"the display shows {indication.text}" if indication.shows_figure else why_blank(indication)
     if state.flag is Flag.VALID or not indication.valid:
@@ -98,7 +100,7 @@ def _found_weight(look: Look, state: WeightIs, row: int, indication: Indication)
     rows = np.array([row])
     (value,), (defined,) = look.grains(state.subject, rows)
     if not defined:
-        return why_blank(indication) if not indication.shows_figure else f"no {state.subject}"
+        return _why_undefined(state.subject, indication)
     text = f"{state.subject} {_weight_text(look, state.subject, rows)}"
     if isinstance(state.target, Quantity):
         target = look.scale.grains(state.target)
@@ -112,6 +114,12 @@ def _found_weight(look: Look, state: WeightIs, row: int, indication: Indication)
         off = int(value) - target
         return f"{text} ({look.scale.in_d(off)} off)"
     return text
+
+
+def _why_undefined(subject: Subject, indication: Indication) -> str:
+    if subject.name == "cell" or indication.shows_figure:
+        return f"no figure of {subject}"
+    return why_blank(indication)
 
 
 def _weight_text(look: Look, operand: Operand, rows: NDArray[np.intp]) -> str:
@@ -134,7 +142,8 @@ def _node_text(trace: Trace, address: int, t_us: int) -> str:
     state = node_at(trace, address, t_us)
     if state is None:
         return f"nothing heard of node {address} yet"
-    because = f": {state.reason}" if state.reason else ""
+    reason = state.reason.removeprefix(f"{state.step}: ")
+    because = f": {reason}" if reason else ""
     detail = f" ({state.detail})" if state.detail else ""
     return f"node {address} {state.step}{because}{detail}"
 

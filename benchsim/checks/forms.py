@@ -74,7 +74,8 @@ FORMS = (
         "both ends count",
         "at 9 s shown is between 18.3 t and 18.5 t",
     ),
-    Form("weight", "error is [not] within TOL", "to either side", "always error is within mpe while stable"),
+    Form("weight", "error is [not] within TOL", "to either side", "at 15 s error is within 1 d"),
+    Form("weight", "W is steady for D", "no change for so long or longer", "at 9 s gross is steady for 2 s"),
     Form("weight", "TOL: 1 d, 1 e, 20 kg, 0.5 %", "%: of Q", "at 9 s gross is 18.4 t within 0.5 %"),
     Form(
         "weight",
@@ -133,9 +134,9 @@ FORMS = (
     ),
     Form(
         "while",
-        "... while STATE",
+        "... while STATE [and STATE ...]",
         "only the moments when that holds too",
-        "never recorded while gross is below 20 d",
+        "always fine error is within mpe while stable and true mass is steady for 2 s",
     ),
     Form(
         "how often",

@@ -95,17 +95,20 @@ class _Case:
 
     def _instants(self, state: State, start_us: int, end_us: int) -> Instants:
         instants = self.look.instants(state, start_us, end_us)
-        condition = self.check.condition
-        if condition is None or (not isinstance(condition, NodeIs) and not isinstance(state, NodeIs)):
+        conditions = self.check.conditions
+        if not any(isinstance(s, NodeIs) for s in (state, *conditions)):
             return instants
-        return np.union1d(instants, self.look.instants(condition, start_us, end_us))
+        for condition in conditions:
+            instants = np.union1d(instants, self.look.instants(condition, start_us, end_us))
+        return instants
 
     def _met(self, instants: Instants) -> NDArray[np.bool_]:
         """Where the `while` of the check is met."""
-        if self.check.condition is None:
-            return np.ones(len(instants), np.bool_)
-        seen = self.look.see(self.check.condition, instants)
-        return seen.holds & seen.defined
+        met = np.ones(len(instants), np.bool_)
+        for condition in self.check.conditions:
+            seen = self.look.see(condition, instants)
+            met &= seen.holds & seen.defined
+        return met
 
     def _nothing(self, state: State, instants: Instants) -> Verdict:
         where = f"from {seconds(self.stretch.start_us)} to {seconds(self.stretch.end_us)}"
@@ -130,8 +133,9 @@ class _Case:
             return self._fail(None, self._cut())
         if not judged.any():
             return self._pass(None, f"kept: {self._unmet(None)}")
-        word = "moments" if isinstance(state, NodeIs) else "updates"
-        text = f"kept at all {int(judged.sum())} {word}{explain.spread(self.look, state, judged, instants)}"
+        number = int(judged.sum())
+        word = ("moment" if isinstance(state, NodeIs) else "update") + ("" if number == 1 else "s")
+        text = f"kept at all {number} {word}{explain.spread(self.look, state, judged, instants)}"
         return self._pass(None, text)
 
     def _once(self, state: State, instants: Instants, holds: NDArray[np.bool_]) -> Verdict:
@@ -167,7 +171,7 @@ class _Case:
 
     def _happenings(self, statement: CommandIs | AnswerIs) -> Verdict:
         there = self._there(statement)
-        if self.check.condition is not None and there:
+        if self.check.conditions and there:
             met = self._met(np.array([e.t_us for e in there], np.int64))
             there = [e for e, good in zip(there, met.tolist(), strict=True) if good]
         matches = [e for e in there if _is(statement, e)]
@@ -230,9 +234,8 @@ class _Case:
         return self._verdict(enough and not self._cut(), at_us, found + self._cut(", "))
 
     def _unmet(self, t_us: int | None) -> str:
-        condition = self.check.condition
         when = "never" if t_us is None else f"at {seconds(t_us)} not"
-        return f"{when} {condition.text}" if condition else "no weight figure was shown"
+        return f"{when} {_together(self.check)}" if self.check.conditions else "no weight figure was shown"
 
     def _cut(self, before: str = "") -> str:
         """What to say when the run ends before the stretch does; "" when it does not."""
@@ -262,6 +265,10 @@ def times(number: int, more: str = "") -> str:
     return f"{number} {more}time{'' if number == 1 else 's'}"
 
 
+def _together(check: Check) -> str:
+    return " and ".join(condition.text for condition in check.conditions)
+
+
 def _as_asked(check: Check, text: str) -> str:
     """What is expected, with how, while and how often around it."""
     manner, count = check.manner, check.count
@@ -271,7 +278,7 @@ def _as_asked(check: Check, text: str) -> str:
         "lasting": f"for at least {seconds(manner.for_us)} ",
         "brief": f"never for more than {seconds(manner.for_us)} ",
     }.get(manner.kind, "")
-    text = f"{how}{text}" + (f" while {check.condition.text}" if check.condition else "")
+    text = f"{how}{text}" + (f" while {_together(check)}" if check.conditions else "")
     if count is None:
         return text
     if count.most is None:

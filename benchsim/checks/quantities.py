@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from benchsim.checks.tokens import Token, Words
 from benchsim.ground.errors import BadInput
-from benchsim.ground.units import DIVISIONS, MASS, parse
+from benchsim.ground.units import DIVISIONS, MASS, TIME, parse
 
 WEIGHTS = (
     "true mass", "fine gross", "fine net", "fine error", "display", "shown", "gross", "error", "net", "tare",
@@ -152,3 +152,20 @@ def _plain_tolerance(words: Words, start: Token) -> Tolerance:
     if tolerance.value < 0:
         raise words.wrong(f"a tolerance of {start.text}", "a tolerance is 0 or above", start)
     return tolerance
+
+
+def read_time(words: Words, what: str) -> int:
+    """A time in whole microseconds."""
+    value, token = words.number(what)
+    unit = words.here
+    if unit.kind != "word" or unit.text not in TIME.factors:
+        words_of_time = ", ".join(TIME.factors)
+        raise words.wrong(f"{token.text} without a unit of time", f"{what} in {words_of_time}", token)
+    words.take()
+    try:
+        t_us = parse(f"{value} {unit.text}", TIME)
+    except BadInput as error:
+        raise words.wrong(error.found, error.right, token) from None
+    if t_us < 0 or t_us != int(t_us):
+        raise words.wrong(f"{token.text} {unit.text}", f"{what} is 0 or above, in whole microseconds", token)
+    return int(t_us)

@@ -2,12 +2,12 @@
 
     at 15 s gross is 18.4 t within 1 d
     within 8 s after 20 s motion is on
-    always error is within mpe while stable
+    always error is within mpe while stable and true mass is steady for 2 s
     never recorded while in motion
     from 41 s to 44 s indication is invalid with reason "node 2"
     at 50.1 s answer of scp0499 is "\\n 1G ..."
 
-A sentence is: [when] [how] statement [while state] [how often].  FORMS in forms.py is the whole
+A sentence is: [when] [how] statement [while state [and state]] [how often].  FORMS in forms.py is the whole
 language, a line a form with an example; `benchsim` prints it and the tests read every example of it.
 
 States (weights, flags, nodes) are looked at when something new is shown: at every update of the
@@ -26,12 +26,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from benchsim.checks.forms import FORMS, Form
-from benchsim.checks.quantities import Known
+from benchsim.checks.quantities import Known, read_time
 from benchsim.checks.statements import AnswerIs, CommandIs, State, Statement, read_state, read_statement
 from benchsim.checks.tokens import SentenceError, Words
-from benchsim.ground.errors import BadInput
-from benchsim.ground.units import TIME
-from benchsim.ground.units import parse as parse_quantity
 
 __all__ = ["FORMS", "Check", "Count", "Form", "Known", "Manner", "Moment", "SentenceError", "When", "parse"]
 
@@ -83,7 +80,7 @@ class Check:
     when: When
     manner: Manner
     statement: Statement
-    condition: State | None = None
+    conditions: tuple[State, ...] = ()
     count: Count | None = None
 
 
@@ -101,19 +98,18 @@ def parse(text: str, known: Known | None = None, name: str = "") -> Check:
     when, manner = _when_and_how(words)
     begins = () if when or manner else (*_WHENS, *_MANNERS)
     statement = read_statement(words, known, begins)
-    condition: State | None = None
+    conditions: tuple[State, ...] = ()
     count: Count | None = None
     while words.here.kind != "end":
-        if condition is None and words.accept("while"):
-            condition = read_state(words, known)
+        if words.accept("and" if conditions else "while"):
+            conditions = (*conditions, read_state(words, known))
         elif count is None and words.sees_any("exactly", "at least", "at most", "once", "twice"):
             count = _count(words)
         else:
-            raise words.unexpected(
-                ["while", "exactly N times", "the end of the sentence"], "after this comes"
-            )
+            after = ["and" if conditions else "while", "exactly N times", "the end of the sentence"]
+            raise words.unexpected(after, "after this comes")
     filled = _filled(words, when, manner, statement, count)
-    check = Check(name or text.strip(), text.strip(), *filled, statement, condition, count)
+    check = Check(name or text.strip(), text.strip(), *filled, statement, conditions, count)
     _fits(words, check)
     return check
 
@@ -139,7 +135,7 @@ def _when(words: Words) -> When:
     if kind == "at":
         return When("at", _moment(words))
     if kind == "within":
-        for_us = _time(words, "a length of time")
+        for_us = read_time(words, "a length of time")
         words.expect("after")
         return When("within", _moment(words), for_us=for_us)
     if kind == "until":
@@ -164,7 +160,7 @@ def _moment(words: Words) -> Moment:
         return Moment(anchor="end", fault=_fault_name(words))
     if words.accept("the start of fault", "start of fault"):
         return Moment(anchor="start", fault=_fault_name(words))
-    return Moment(_time(words, "a time"))
+    return Moment(read_time(words, "a time"))
 
 
 def _fault_name(words: Words) -> str:
@@ -175,29 +171,12 @@ def _fault_name(words: Words) -> str:
     return words.take().text
 
 
-def _time(words: Words, what: str) -> int:
-    """A time in whole microseconds."""
-    value, token = words.number(what)
-    unit = words.here
-    if unit.kind != "word" or unit.text not in TIME.factors:
-        words_of_time = ", ".join(TIME.factors)
-        raise words.wrong(f"{token.text} without a unit of time", f"{what} in {words_of_time}", token)
-    words.take()
-    try:
-        t_us = parse_quantity(f"{value} {unit.text}", TIME)
-    except BadInput as error:
-        raise words.wrong(error.found, error.right, token) from None
-    if t_us < 0 or t_us != int(t_us):
-        raise words.wrong(f"{token.text} {unit.text}", f"{what} is 0 or above, in whole microseconds", token)
-    return int(t_us)
-
-
 def _manner(words: Words) -> Manner:
     kind = words.expect(*_MANNERS)
     if kind == "for at least":
-        return Manner("lasting", _time(words, "a length of time"))
+        return Manner("lasting", read_time(words, "a length of time"))
     if kind == "never" and words.accept("for more than"):
-        return Manner("brief", _time(words, "a length of time"))
+        return Manner("brief", read_time(words, "a length of time"))
     return Manner(kind)
 
 

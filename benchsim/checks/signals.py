@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.checks.quantities import ERRORS, Operand, Quantity, Subject, Tolerance
-from benchsim.checks.statements import Blank, FlagIs, NodeIs, State, WeightIs
+from benchsim.checks.statements import Blank, FlagIs, NodeIs, State, Steady, WeightIs
 from benchsim.checks.tolerances import Reach, Scale, reach
 from benchsim.ground.errors import BadInput
 from benchsim.record.trace import Columns, Flag, Trace
@@ -77,7 +77,9 @@ class Look:
         there = rows >= 0
         if not len(self.columns.t_us):
             return Seen(there, there)
-        if isinstance(state, WeightIs):
+        if isinstance(state, Steady):
+            holds, defined = self._see_steady(state, rows)
+        elif isinstance(state, WeightIs):
             holds, defined = self._see_weight(state, rows)
         elif isinstance(state, Blank):
             holds, defined = self.columns.shows_figure()[rows] != state.blank, there
@@ -124,6 +126,14 @@ class Look:
             holds = _COMPARISONS[state.how](value, target)
         return holds != state.negated, defined
 
+    def _see_steady(self, state: Steady, rows: NDArray[np.intp]) -> tuple[Truth, Truth]:
+        times = self.columns.t_us
+        value, defined = self.grains(state.subject, np.arange(len(times)))
+        changes = np.ones(len(times), np.bool_)
+        changes[1:] = (value[1:] != value[:-1]) | (defined[1:] != defined[:-1])
+        since_us = np.maximum.accumulate(np.where(changes, times, 0))
+        return (times - since_us >= state.for_us)[rows], defined[rows]
+
     # -- weights -------------------------------------------------------------------------------------
 
     def grains(self, subject: Subject, rows: NDArray[np.intp]) -> tuple[Grains, Truth]:
@@ -155,7 +165,7 @@ class Look:
         if number > self.trace.cells:
             raise BadInput(f"there is no cell {number}", f"the scale has {self.trace.cells}")
         value, sane = self.scale.of_kg(self.columns.cells_kg[:, number - 1][rows])
-        return value, sane & self.columns.flag(Flag.VALID)[rows]
+        return value, sane
 
     def _target(self, operand: Operand, rows: NDArray[np.intp]) -> tuple[Fraction | Grains, Truth]:
         if isinstance(operand, Quantity):

@@ -6,7 +6,6 @@ A statement is a plain value.  States (`State`) hold or do not hold at any insta
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -20,9 +19,11 @@ from benchsim.checks.quantities import (
     Tolerance,
     read_operand,
     read_subject,
+    read_time,
     read_tolerance,
 )
 from benchsim.checks.tokens import Token, Words
+from benchsim.checks.wording import Wording, check_pattern, read_reason
 from benchsim.record.trace import Flag
 
 FLAGS = {
@@ -52,22 +53,6 @@ COMMANDS = ("zero", "preset tare", "clear tare", "tare", "record")
 
 
 @dataclass(frozen=True, slots=True)
-class Wording:
-    """A test on words.  how: is, contains or matches (a regular expression)."""
-
-    how: str
-    wanted: str
-
-    def meets(self, found: str) -> bool:
-        """Reasons are compared without regard to capital letters when contained; bytes never come here."""
-        if self.how == "is":
-            return found == self.wanted
-        if self.how == "matches":
-            return re.search(self.wanted, found) is not None
-        return self.wanted.lower() in found.lower()
-
-
-@dataclass(frozen=True, slots=True)
 class WeightIs:
     """A weight against another.
 
@@ -81,6 +66,15 @@ class WeightIs:
     tolerance: Tolerance | None = None
     upper: Operand | None = None
     negated: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Steady:
+    """A weight that has not changed from one update to the next for as long as for_us or longer."""
+
+    text: str
+    subject: Subject
+    for_us: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +127,7 @@ class AnswerIs:
     negated: bool
 
 
-State = WeightIs | FlagIs | Blank | NodeIs
+State = WeightIs | Steady | FlagIs | Blank | NodeIs
 Happening = CommandIs | AnswerIs
 Statement = State | Happening
 
@@ -221,28 +215,6 @@ def _node(words: Words, known: Known, start: Token) -> State | None:
     return NodeIs(_spoken(words, start), address, step, negated, reason)
 
 
-def read_reason(words: Words) -> Wording | None:
-    """`with reason [contains | is | matches] "..."`, when it comes next."""
-    if not words.accept("with reason"):
-        return None
-    how = words.accept("contains", "is", "matches") or "contains"
-    token = words.here
-    wanted = words.quoted("the reason")
-    if how == "matches":
-        check_pattern(words, token, wanted)
-    if not wanted and how == "contains":
-        raise words.wrong("an empty reason", "every reason contains nothing: write what it says", token)
-    return Wording(how, wanted)
-
-
-def check_pattern(words: Words, token: Token, pattern: str) -> None:
-    """Refuse what is not a regular expression."""
-    try:
-        re.compile(pattern)
-    except re.error as error:
-        raise words.wrong(f"the pattern {pattern!r}", f"not a regular expression: {error}", token) from None
-
-
 def _happening(words: Words, known: Known, start: Token) -> Happening | None:
     if words.accept("recorded"):
         return CommandIs(_spoken(words, start), "record", True)
@@ -287,8 +259,11 @@ def _answer(words: Words, known: Known, start: Token) -> AnswerIs:
     return AnswerIs(_spoken(words, start), protocol, how, octets, negated)
 
 
-def _weight(words: Words, known: Known, subject: Subject, start: Token) -> WeightIs:
+def _weight(words: Words, known: Known, subject: Subject, start: Token) -> WeightIs | Steady:
     words.expect("is")
+    if words.accept("steady for"):
+        for_us = read_time(words, "a length of time")
+        return Steady(_spoken(words, start), subject, for_us)
     negated = bool(words.accept("not"))
     how = words.accept("within", "above", "below", "at least", "at most", "between") or "equal"
     tolerance: Tolerance | None = None
