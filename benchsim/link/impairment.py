@@ -7,8 +7,10 @@ arrival) lives in the passage it starts, so two directions never share it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol, runtime_checkable
+from dataclasses import is_dataclass
+from typing import Any, Protocol, runtime_checkable
 
+from benchsim.ground.library import members
 from benchsim.ground.randomness import Dice
 
 
@@ -27,3 +29,16 @@ class Impairment(Protocol):
     def start(self, dice: Dice) -> Passage:
         """Begin; every random choice comes from the dice."""
         ...
+
+
+def catalogue() -> dict[str, type[Any]]:
+    """Every impairment by the name of its file: "bit-errors" is the dataclass in bit_errors.py."""
+    found: dict[str, type[Any]] = {}
+    for folder, name, module in members("benchsim.link"):
+        if folder == "impairments":
+            found[name] = next(
+                value
+                for value in vars(module).values()
+                if isinstance(value, type) and is_dataclass(value) and value.__module__ == module.__name__
+            )
+    return found

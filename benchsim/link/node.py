@@ -157,15 +157,18 @@ class NodeEnd:
 
     def _on_prove(self, frame: Frame, prove: frames.Prove, now_us: int) -> None:
         paired, exchange = self._paired, self._exchange
+        if frame.header.network != self.card.network:
+            return
+        if prove.serial != self.card.serial:
+            self._refuse(frame.header, RefuseReason.TWO_NODES, now_us)
+            return
         if paired is not None and paired.prove_body == frame.body:
             self._post(now_us, paired.accept_frame)  # the accept was lost
             return
         if exchange is None or not exchange.ours(frame.header):
+            self._refuse(frame.header, RefuseReason.NO_SESSION, now_us)
             return
         exchange.begun_us = now_us
-        if prove.serial != self.card.serial:
-            self._refuse(frame.header, RefuseReason.TWO_NODES, now_us)
-            return
         k = exchange.samples_per_frame
         next_sample = self.stream.boundary(now_us, k)
         session = exchange.proven(frame, prove, next_sample)

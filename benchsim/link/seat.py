@@ -41,7 +41,7 @@ class Seat:
         self._offers: dict[int, Frame] = {}
         self._refusals: dict[int, Refuse] = {}
         self._once_flowed = False
-        self._tries = 0
+        self._tries = self._rounds = 0
         self._ask_us = 0
         self._releasing = b""
 
@@ -50,6 +50,7 @@ class Seat:
     def pair(self, now_us: int, wait_us: int = 0) -> None:
         """Begin to pair, from whatever step."""
         self._once_flowed = False
+        self._rounds = 0
         self._happens(HostEvent.PAIR, now_us)
         self._seek(now_us + wait_us)
 
@@ -118,6 +119,8 @@ class Seat:
             self._refusals.setdefault(refuse.serial, refuse)
         elif exchange.offer is not None and reason is RefuseReason.TWO_NODES:
             self._two_nodes(exchange.offer.serial, refuse.serial, now_us)
+        elif self.step is Step.PROVE and reason is RefuseReason.NO_SESSION:
+            self._start_over(now_us)
         elif self.step is Step.PROVE:
             self._unfit(REFUSED[reason], why(refuse), now_us)
 
@@ -136,6 +139,7 @@ class Seat:
         self.watch = Watch(session, gaps, self.card.settings, self._dice, self.counters)
         self.watch.begin(now_us)
         self._once_flowed = True
+        self._rounds = 0
         self._happens(HostEvent.ACCEPT, now_us, "", who)
 
     def _on_resumed(self, frame: Frame, resumed: frames.Resumed, now_us: int) -> None:
@@ -223,6 +227,15 @@ class Seat:
         self._ask_us = now_us + self.card.settings.answer_timeout_us
         self.out.append((self.address, codec.seal(exchange.prove_body)))
 
+    def _start_over(self, now_us: int) -> None:
+        """The node forgot its offer: seek again, but not for ever."""
+        self._rounds += 1
+        if self._rounds >= self.card.settings.tries:
+            self._gives_up(HostEvent.UNANSWERED, Reason.TIMED_OUT, now_us)
+            return
+        self._happens(HostEvent.NO_SESSION, now_us, self.state.reason, self.state.detail)
+        self._seek(now_us)
+
     def _flow(self, now_us: int) -> None:
         watch = self.watch
         assert watch is not None
@@ -236,6 +249,7 @@ class Seat:
     def _take_up(self, now_us: int) -> None:
         """Try to go on after silence: with the session, or by pairing when the node has none."""
         if self.watch is None:
+            self._rounds = 0
             self._happens(HostEvent.AGAIN, now_us, self.state.reason, self.state.detail)
             self._seek(now_us)
             return

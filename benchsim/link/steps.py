@@ -92,6 +92,7 @@ HOST_STEPS: dict[tuple[Step, HostEvent], Step] = {
     (Step.PROVE, _H.BAD_PROOF): Step.FAILED,
     (Step.PROVE, _H.UNFIT): Step.FAILED,
     (Step.PROVE, _H.UNANSWERED): Step.FAILED,
+    (Step.PROVE, _H.NO_SESSION): Step.SEEK,
     (Step.FLOW, _H.UNFIT): Step.FAILED,
     (Step.FLOW, _H.SILENT): Step.LOST,
     (Step.FLOW, _H.RESUMED): Step.FLOW,
