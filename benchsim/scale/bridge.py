@@ -22,6 +22,8 @@ PAIRS = ("signal", "excitation")
 _LEAST_REFERENCE = 0.5
 # What an input reads that its open-wire test current drives to a stop: beyond any range.
 _BEYOND_RANGE_MV_PER_V = 1000.0
+# Less than this is no resistance: it would cost elimination more digits than it is worth, 6e-9 of 350 ohm.
+_JOINED_OHM = 1e-6
 
 
 @dataclass(slots=True)
@@ -37,8 +39,8 @@ class Circuit:
         return name
 
     def resistor(self, a: str, b: str, ohm: float) -> None:
-        """Connect two nodes: 0 ohm makes them one, infinite ohm connects nothing."""
-        if ohm == 0.0:
+        """Connect two nodes: (almost) 0 ohm makes them one, infinite ohm connects nothing."""
+        if ohm <= _JOINED_OHM:
             if self._node(a) != self._node(b):
                 self._joined[self._node(a)] = self._node(b)
         elif ohm != math.inf:
