@@ -13,6 +13,7 @@ from benchsim.checks.sentence import Check, Known, SentenceError, parse
 from benchsim.ground.commands import Ask
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.ground.readings import InstrumentCard
+from benchsim.ground.rounding import is_scale_interval
 from benchsim.host.parts import CellSeat, HostParts
 from benchsim.link.parts import Expected, HostCard, LinkSettings
 from benchsim.outputs.output import protocol_names
@@ -21,6 +22,7 @@ from benchsim.rules.tables import check_intervals
 from benchsim.scale.nominal import nominal
 from benchsim.scale.parts import ScaleParts
 from benchsim.scenario import equipment
+from benchsim.scenario.blame import judge
 from benchsim.scenario.layout import cells_of
 from benchsim.scenario.loader import Findings, Scenario
 from benchsim.scenario.stack import stack_of
@@ -29,6 +31,7 @@ from benchsim.scenario.timeline import Stage, Told, commands_of
 HOST_ID = 1
 QUIET_AFTER_US = 2_000_000  # how long a run goes on after the last thing that happens, unless told
 SECOND_US = 1_000_000
+ANY_PROFILE = "r76-iii"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +58,6 @@ def assemble(scenario: Scenario) -> Built:
     count = cells_of(file, findings)
     nodes = equipment.nodes_of(file, count, findings)
     parts = equipment.scale_parts(file, count, nodes, findings)
-    if any(cell >= count for node in nodes for cell in node.station.cells):
-        findings.tell()  # nothing can be said of a cell that is not there
     expected = equipment.expected(nodes)
     addresses = tuple(e.address for e in expected)
     straps = tuple(n.card.strap for n in nodes)
@@ -64,15 +65,15 @@ def assemble(scenario: Scenario) -> Built:
     told = tuple(commands_of(file.timeline, stage))
     checks = _checks(scenario, Known(count, addresses, protocol_names()), findings)
     _judge_names(scenario, told, findings)
-    node_plans = tuple(_node_plan(node) for node in nodes)
-    host = _host(scenario, parts, nodes, findings)
+    _judge_updates(scenario, findings)
     findings.tell()
+    judge(parts, file, scenario.places)
     assert profile is not None
     plan = Plan(
         scale=parts,
-        nodes=node_plans,
+        nodes=tuple(_node_plan(node) for node in nodes),
         link=_host_card(scenario, expected),
-        host=host,
+        host=_host(scenario, parts, nodes),
         card=_card(scenario),
         lasts_us=_lasts(scenario, stage.ends_us, checks),
         timeline=tuple(Scheduled(t.t_us, t.command) for t in told),
@@ -95,42 +96,42 @@ def _profile(scenario: Scenario, findings: Findings) -> Profile | None:
 
 
 def _judge_scale(scenario: Scenario, profile: Profile | None, findings: Findings) -> None:
-    if profile is None:
-        return
     scale = scenario.file.scale
-    for error in check_intervals(scale.capacity, scale.interval, profile):
+    if profile is None and is_scale_interval(scale.interval):
+        return  # whether it fits a class cannot be said, but 1, 2, 5 holds for all
+    rules = profile or load_profile(ANY_PROFILE)
+    for error in check_intervals(scale.capacity, scale.interval, rules):
         findings.add(("scale", "interval"), f"interval: {error.found}", error.right)
 
 
 # -- the host ------------------------------------------------------------------------------------------
 
 
-def _host(
-    scenario: Scenario, parts: ScaleParts, nodes: list[equipment.NodeSpec], findings: Findings
-) -> HostParts:
-    file = scenario.file
-    if SECOND_US % file.host.updates:
+def _judge_updates(scenario: Scenario, findings: Findings) -> None:
+    updates = scenario.file.host.updates
+    if SECOND_US % updates:
+        fitting = ", ".join(str(n) for n in range(1, 101) if SECOND_US % n == 0)
         findings.add(
-            ("host", "updates"), f"updates: {file.host.updates} a second do not divide a second evenly",
-            "1, 2, 4, 5, 8, 10, 16, 20, 25, 32, 40, 50, 64, 80 or 100",
+            ("host", "updates"), f"updates: {updates} a second do not divide a second evenly",
+            f"one of {fitting}",
         )  # fmt: skip
-    with findings.at(("cells",)):
-        worth = nominal(parts)
-        return HostParts(
-            profile=file.rules,
-            unit="kg",
-            capacity_kg=file.scale.capacity,
-            interval=file.scale.interval,
-            rate_hz=int(file.nodes.rate),
-            seats=tuple(_seats(nodes, worth)),
-            update_hz=file.host.updates,
-            averaging_us=file.host.averaging,
-            waiting_us=file.host.waiting,
-            zero_tracking=file.host.zero_tracking,
-            initial_zero=file.host.initial_zero,
-        )
-    findings.tell()
-    raise AssertionError
+
+
+def _host(scenario: Scenario, parts: ScaleParts, nodes: list[equipment.NodeSpec]) -> HostParts:
+    file = scenario.file
+    return HostParts(
+        profile=file.rules,
+        unit="kg",
+        capacity_kg=file.scale.capacity,
+        interval=file.scale.interval,
+        rate_hz=int(file.nodes.rate),
+        seats=tuple(_seats(nodes, nominal(parts))),
+        update_hz=file.host.updates,
+        averaging_us=file.host.averaging,
+        waiting_us=file.host.waiting,
+        zero_tracking=file.host.zero_tracking,
+        initial_zero=file.host.initial_zero,
+    )
 
 
 def _seats(nodes: list[equipment.NodeSpec], worth: tuple[tuple[float, float], ...]) -> list[CellSeat]:
@@ -206,7 +207,8 @@ def _lasts(scenario: Scenario, ends_us: int, checks: tuple[Check, ...]) -> int:
     if scenario.file.lasts is not None:
         return scenario.file.lasts
     asked = [t for check in checks for t in _times(check)]
-    return max([ends_us, *asked]) + QUIET_AFTER_US
+    last_us = max([ends_us, *asked]) + QUIET_AFTER_US
+    return -(-last_us // SECOND_US) * SECOND_US
 
 
 def _times(check: Check) -> tuple[int, ...]:

@@ -28,7 +28,7 @@ MAX_RATE_HZ = 1000
 class NodeSpec:
     """A node as the scenario has it.  address: where the host expects it, None for a stranger.
 
-    cells: indices from 0, in channel order.  loc: its place in the file.
+    station: what it reads; a stranger reads nothing.  loc: its place in the file.
     """
 
     card: NodeCard
@@ -67,7 +67,7 @@ def scale_parts(file: schema.File, count: int, nodes: list[NodeSpec], findings: 
         receptor=receptor_of(file, count, findings),
         cells=tuple(_cell(file, count, own.get(n)) for n in range(1, count + 1)),
         wiring=tuple(_wiring(file, own.get(n)) for n in range(1, count + 1)),
-        stations=tuple(n.station for n in nodes),
+        stations=tuple(n.station for n in nodes if n.address is not None),
         site=Site(float(site.temperature), float(site.gravity), float(home)),
     )
 
@@ -188,8 +188,7 @@ def _stranger(file: schema.File, own: schema.Stranger, index: int, rate_hz: int)
         channels=own.channels,
         rate_hz=rate_hz,
     )
-    station = Station((), _digitiser(file, None, rate_hz))
-    return NodeSpec(card, station, None, file.link, ("nodes", "strangers", index))
+    return NodeSpec(card, Station(()), None, file.link, ("nodes", "strangers", index))
 
 
 def _judge(specs: list[NodeSpec], count: int, findings: Findings) -> None:

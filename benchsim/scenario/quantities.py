@@ -97,7 +97,7 @@ class Quantity(_Kind):
             "type": "string",
             "pattern": rf"^\s*{_NUMBER}\s*({names}){optional}\s*$",
             "examples": [units.example(self.dimension, "10")],
-            "description": f"A {self.dimension.name}{', ' if limits else ''}{limits}.",
+            "limits": limits,
         }
 
 
@@ -111,6 +111,8 @@ class Noise:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class NoiseKind(_Kind):
+    """A converter's noise, in RMS counts or as a density."""
+
     def read(self, value: Any) -> Noise:
         text = str(value)
         match = re.fullmatch(rf"\s*(?P<n>{_NUMBER})\s*counts?\s*", text)
@@ -120,7 +122,7 @@ class NoiseKind(_Kind):
                 raise BadInput(f"{text!r} of noise", "from 0 counts to 1e9 counts")
             return Noise(rms_counts=counts)
         try:
-            density = float(Quantity(units.NOISE_DENSITY, at_least="0 V/√Hz").read(value))
+            density = float(Quantity(units.NOISE_DENSITY, at_least="0 nV/√Hz").read(value))
         except BadInput as error:
             raise BadInput(error.found, "write '12 counts' or '20 nV/√Hz'") from None
         return Noise(density_v_per_rthz=density)
@@ -145,6 +147,8 @@ class Spot:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class SpotKind(_Kind):
+    """A place on the receptor: two lengths, over a cell, or the middle."""
+
     def take(self, value: Any) -> Spot:
         if isinstance(value, str):
             match = re.fullmatch(r"\s*over cell (\d{1,3})\s*", value)
@@ -225,7 +229,7 @@ Length = Annotated[Decimal, Quantity(units.LENGTH, above="0 m", at_most="1 km")]
 Distance = Annotated[Decimal, Quantity(units.LENGTH, at_least="0 m", at_most="1 km")]
 Time = Annotated[int, Quantity(units.TIME, at_least="0 s", at_most="1000 h")]
 Span = Annotated[int, Quantity(units.TIME, above="0 s", at_most="1000 h")]
-Frequency = Annotated[Decimal, Quantity(units.FREQUENCY, above="0 Hz", at_most="1 MHz")]
+Frequency = Annotated[Decimal, Quantity(units.FREQUENCY, above="0 Hz", at_most="1 kHz")]
 Fraction = Annotated[Decimal, Quantity(units.RATIO, at_least="0 %", at_most="100 %")]
 SignedFraction = Annotated[Decimal, Quantity(units.RATIO, at_least="-100 %", at_most="100 %")]
 Output = Annotated[Decimal, Quantity(units.OUTPUT, above="0 mV/V", at_most="100 mV/V")]
@@ -239,7 +243,6 @@ Gravity = Annotated[Decimal, Quantity(ACCELERATION, at_least="1 m/s2", at_most="
 Stiffness = Annotated[Decimal, Quantity(STIFFNESS, above="0 N/m", at_most="1000000 kN/mm")]
 Temperature = Annotated[Decimal, Quantity(units.TEMPERATURE, at_least="-60 °C", at_most="90 °C")]
 PerKelvin = Annotated[Decimal, Quantity(units.PER_KELVIN, at_least="-10 %/K", at_most="10 %/K")]
-DataRate = Annotated[Decimal, Quantity(units.DATA_RATE, above="0 bit/s", at_most="1000 Mbit/s")]
 ClockError = Annotated[Decimal, Quantity(units.RATIO, at_least="-5000 ppm", at_most="5000 ppm")]
 NoiseFigure = Annotated[Noise, NoiseKind()]
 Position = Annotated[Spot, SpotKind()]

@@ -15,6 +15,7 @@ from benchsim.checks.judge import Verdict, judge
 from benchsim.ground.clock import SECOND_US
 from benchsim.ground.errors import BadInput
 from benchsim.record.trace import Trace
+from benchsim.scenario.blame import place_of_command
 from benchsim.scenario.build import Built, assemble
 from benchsim.scenario.loader import Scenario, load
 
@@ -104,19 +105,8 @@ def _play(bench: Bench, built: Built, scenario: Scenario, progress: Progress | N
             bench.run(min(ends_us, bench.now_us + STEP_US))
             progress(bench.now_us, ends_us)
     except BadInput as error:
-        due = [t for t in built.told if t.t_us == bench.now_us]
-        named = [t for t in due if _name_of(t.command) in error.found]
-        loc = (named or due)[0].loc if due else ("timeline",)
+        loc = place_of_command(error, built.told, bench.now_us)
         raise error.at(scenario.places.of(loc)) from None
-
-
-def _name_of(command: object) -> str:
-    """The name a command gives to what it is about, as a room's error would say it."""
-    for attribute in ("name", "key", "fault"):
-        value = getattr(command, attribute, None)
-        if isinstance(value, str):
-            return value
-    return "\0"
 
 
 def _keep(path: Path, bench: Bench, scenario: Scenario, seed: int | str) -> None:

@@ -218,6 +218,9 @@ class _Reader:
 
     def _not_yaml(self, error: yaml.MarkedYAMLError) -> BadInput:
         mark = error.problem_mark or error.context_mark
+        if "nesting depth" in str(error.problem):  # the C parser's own limit, a little before ours is met
+            place = Place(self.file, mark.line + 1, mark.column + 1) if mark else Place(self.file)
+            return BadInput("values nested too deep", f"at most {MAX_DEPTH} levels", place)
         place = Place(self.file, mark.line + 1, mark.column + 1) if mark else Place(self.file)
         right = "indent with spaces, never with tabs" if "start any token" in str(error.problem) else ""
         if "mapping values are not allowed" in str(error.problem):

@@ -1,0 +1,76 @@
+"""Where in the file something stands that another room has refused.
+
+The scale's room names the part and its field ("cell 3, e_max_kg: ..."); the bench names loads and faults.
+What cannot be found more closely is blamed on the nearest thing around it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from benchsim.ground.errors import BadInput
+from benchsim.scale.parts import ScaleParts
+from benchsim.scale.validate import check, check_new
+from benchsim.scenario.schema import CellFigures, File, Part, Receptor, Site
+from benchsim.scenario.text import Loc, Places
+from benchsim.scenario.timeline import Told
+
+_PART = re.compile(
+    r"(?P<part>cell|wiring|station|support|receptor|site)(?: (?P<number>\d+))?(?:, (?P<field>\w+))?"
+)
+_FIELDS = {"e_max_kg": "capacity"}
+
+
+def judge(parts: ScaleParts, file: File, places: Places) -> None:
+    """Raises BadInput, with its place, for a scale that cannot be."""
+    try:
+        check(parts)
+        check_new(parts)
+    except BadInput as error:
+        raise error.at(places.of(place_of_part(error.found, file))) from None
+
+
+def place_of_part(found: str, file: File) -> Loc:
+    """The way to the key that a message of the scale's room is about."""
+    match = _PART.match(found)
+    if match is None:
+        return ("scale",)
+    part, field, number = match["part"], match["field"] or "", int(match["number"] or 0)
+    if part in ("cell", "wiring"):
+        own = next((i for i, each in enumerate(file.cells.each) if each.cell == number), None)
+        key = _key(CellFigures, field)
+        if own is not None and key in _given(file.cells.each[own]):
+            return ("cells", "each", own, key)
+        return ("cells", key) if key else ("cells",)
+    if part == "support":
+        return ("cells", "at", number - 1) if file.cells.at else ("scale", "receptor")
+    if part == "station":
+        return ("nodes", "each", number - 1) if file.nodes.each else ("nodes",)
+    if part == "site":
+        return ("site", _key(Site, field))
+    return ("scale", "receptor", _key(Receptor, field))
+
+
+def place_of_command(error: BadInput, told: Sequence[Told], now_us: int) -> Loc:
+    """The item of the timeline that a room has refused at now_us."""
+    due = [t for t in told if t.t_us == now_us]
+    named = [t for t in due if any(name in error.found for name in _names(t.command))]
+    return (named or due)[0].loc if due else ("timeline",)
+
+
+def _key(model: type[Part], field: str) -> str:
+    """The file's key for a part's field: "natural frequency" for natural_frequency_hz."""
+    if field in _FIELDS:
+        return _FIELDS[field]
+    return next((f.alias or n for n, f in model.model_fields.items() if field and field.startswith(n)), "")
+
+
+def _given(part: Part) -> set[str]:
+    return {type(part).model_fields[name].alias or name for name in part.model_fields_set}
+
+
+def _names(command: object) -> list[str]:
+    """What a command calls the thing it is about, as a room's error would say it."""
+    values = (getattr(command, attribute, None) for attribute in ("name", "key", "fault"))
+    return [value for value in values if isinstance(value, str)]
