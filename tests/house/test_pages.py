@@ -1,4 +1,4 @@
-"""The commands on the pages work: those of a ```sh block are run here, in an empty folder, one by one.
+"""What stands on the pages works: commands (sh blocks) and programs (python blocks) are run, each in its folder.
 
 A line that installs or that calls make is looked at instead: what it names must exist.
 """
@@ -20,12 +20,16 @@ PAGES = ("README.md", "DEVELOPERS.md")
 NOT_RUN_HERE = ("make ", "python3 -m venv ", ".venv/bin/", ".ci/run")
 
 
+def blocks(page: str, language: str) -> list[str]:
+    """The page's blocks in a language."""
+    text = (ROOT / page).read_text(encoding="utf-8")
+    return re.findall(rf"^```{language}\n(.*?)^```", text, flags=re.DOTALL | re.MULTILINE)
+
+
 def commands(page: str) -> list[str]:
     """Every line of the page's ```sh blocks, comments left off."""
-    text = (ROOT / page).read_text(encoding="utf-8")
-    blocks: list[str] = re.findall(r"^```sh\n(.*?)^```", text, flags=re.DOTALL | re.MULTILINE)
-    lines = (shlex.join(shlex.split(line, comments=True)) for block in blocks for line in block.splitlines())
-    return [line for line in lines if line]
+    lines = [line for block in blocks(page, "sh") for line in block.splitlines()]
+    return [c for line in lines if (c := shlex.join(shlex.split(line, comments=True)))]
 
 
 ALL = [(page, line) for page in PAGES for line in commands(page)]
@@ -49,23 +53,35 @@ def test_what_make_is_asked_for_is_a_target(page: str, line: str) -> None:
         assert re.search(rf"^{target}:", makefile, flags=re.MULTILINE), f"{page}: {line}"
 
 
-@pytest.mark.real
-@pytest.mark.parametrize(("page", "line"), RUN, ids=[" ".join(x) for x in RUN])
-def test_a_command_on_a_page_works(page: str, line: str, tmp_path: Path) -> None:
-    for folder in ("scenarios", "protocols"):
-        (tmp_path / folder).symlink_to(ROOT / folder)
+def run(command: list[str], folder: Path) -> subprocess.CompletedProcess[str]:
+    """Run in a folder that holds what a checkout holds at its top, with our benchsim found first."""
+    for name in ("scenarios", "protocols"):
+        (folder / name).symlink_to(ROOT / name)
     path = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", "")])
-    done = subprocess.run(
-        line,
-        shell=True,
+    return subprocess.run(
+        command,
         check=False,
-        cwd=tmp_path,
+        cwd=folder,
         capture_output=True,
         text=True,
         timeout=60,
         env=os.environ | {"PATH": path},
     )
+
+
+@pytest.mark.real
+@pytest.mark.parametrize(("page", "line"), RUN, ids=[" ".join(x) for x in RUN])
+def test_a_command_on_a_page_works(page: str, line: str, tmp_path: Path) -> None:
+    done = run(["/bin/sh", "-c", line], tmp_path)
     assert done.returncode == 0, f"{page}: {line}\n{done.stdout}\n{done.stderr}"
+
+
+@pytest.mark.real
+@pytest.mark.parametrize("program", blocks("README.md", "python"), ids=["readme"])
+def test_the_program_on_the_page_reads_a_weight(program: str, tmp_path: Path) -> None:
+    done = run([sys.executable, "-c", program], tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert re.search(r"[+\- ]?0(\.0+)?kg", done.stdout), done.stdout
 
 
 def test_both_pages_have_commands_that_are_run() -> None:
