@@ -1,4 +1,4 @@
-"""What stands on the pages works: commands (sh blocks) and programs (python blocks) are run, each in its folder.
+"""What stands on the pages works: commands (sh blocks) and programs (python blocks) are run here.
 
 A line that installs or that calls make is looked at instead: what it names must exist.
 """
