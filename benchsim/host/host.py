@@ -132,7 +132,8 @@ class Host:
 
         lag_us: how long each has waited for the next instant, beyond what filling a frame takes.
         """
-        weights, steady, ends = views.weight.tolist(), views.steady.tolist(), views.end.tolist()
+        weights, stable, ends = views.weight.tolist(), views.stable.tolist(), views.end.tolist()
+        low, high = views.low.tolist(), views.high.tolist()
         cells_kg = list(map(tuple, views.cells_kg.tolist()))
         waiting_us, late_us = self._parts.waiting_us, self._parts.waiting_us // 2
         bad = any(track.bad for track in self._tracks)
@@ -152,7 +153,8 @@ class Host:
             if reason:
                 ticks.append(Tick(self._instrument.no_weight(t_us, reason), self._no_cells))
             else:
-                ticks.append(Tick(weigh(t_us, weights[k], steady[k] and lag_us[k] <= late_us), cells_kg[k]))
+                stands = stable[k] and lag_us[k] <= late_us
+                ticks.append(Tick(weigh(t_us, weights[k], stands, low[k], high[k]), cells_kg[k]))
 
 
 def _tracks(parts: HostParts) -> Sequence[Track]:

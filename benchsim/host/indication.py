@@ -51,11 +51,14 @@ class Instrument:
         self._t_us = 0
         self.indication = self._show()
 
-    def weigh(self, t_us: int, weight: int, stable: bool) -> Indication:
-        """One update with a weight, in parts above the calibrated zero."""
+    def weigh(self, t_us: int, weight: int, stable: bool, low: int, high: int) -> Indication:
+        """One update with a weight, in parts above the calibrated zero.
+
+        stable: it stands, by the rules.  low, high: between what it lay while it was watched for that.
+        """
         self._t_us, self._weight, self._stable, self._reason = t_us, weight, stable, ""
         if stable:
-            self.zero.follow(weight)
+            self.zero.follow(weight, low, high)
         if self._refused_zero or self._refused_tare:
             self._forgive()
         self.indication = self._show()

@@ -8,6 +8,7 @@ time: Canada C.R.C. 1605; all by way of the profile.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -31,22 +32,40 @@ def over_windows(combine: Pairwise, values: NDArray[np.int64], width: int) -> ND
     return result
 
 
-def spread_within(
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """One item an update: the least and the greatest weight of the stretch up to it, in parts.
+
+    whole: every instant of the stretch was there by then; low and high mean nothing where it is False.
+    """
+
+    low: NDArray[np.int64]
+    high: NDArray[np.int64]
+    whole: NDArray[np.bool_]
+
+    def within(self, shown: NDArray[np.int64], band: int) -> NDArray[np.bool_]:
+        """Stable equilibrium: every instant of the stretch within band of the weight shown, in parts."""
+        stable: NDArray[np.bool_] = self.whole & (self.high - shown <= band) & (shown - self.low <= band)
+        return stable
+
+
+def spread(
     weights: NDArray[np.int64],
+    whole_us: NDArray[np.int64],
     width: int,
     ends: NDArray[np.intp],
-    shown: NDArray[np.int64],
-    band: int,
-) -> NDArray[np.bool_]:
-    """Whether the `width` instants up to each end lie within band of the weight shown there.
+    updates_us: NDArray[np.int64],
+) -> Spread:
+    """The spread over the `width` instants up to each end.
 
-    weights: parts, one an instant.  ends: index of the last instant; False where fewer than width lie
-    before it.  shown, band: parts.
+    weights: parts, one an instant; whole_us: since when each instant is there.  ends: index of the last
+    instant that each update shows, -1 for none; updates_us: the time of each.
     """
-    enough = ends >= width - 1
     if len(weights) < width:
-        return np.zeros(len(ends), dtype=np.bool_)
+        nothing = np.zeros(len(ends), dtype=np.int64)
+        return Spread(nothing, nothing, np.zeros(len(ends), dtype=np.bool_))
     first = np.maximum(ends - (width - 1), 0)
-    high = over_windows(np.maximum, weights, width)[first]
+    whole = (ends >= width - 1) & (over_windows(np.maximum, whole_us, width)[first] <= updates_us)
     low = over_windows(np.minimum, weights, width)[first]
-    return enough & (high - shown <= band) & (shown - low <= band)
+    high = over_windows(np.maximum, weights, width)[first]
+    return Spread(low, high, whole)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.host.alignment import NEVER_US, Track
-from benchsim.host.motion import over_windows, spread_within
+from benchsim.host.motion import over_windows, spread
 from benchsim.host.reconstruction import Reconstruction
 
 
@@ -21,13 +21,16 @@ from benchsim.host.reconstruction import Reconstruction
 class Views:
     """One item an update.  end: index from `start` of its newest whole instant, -1 for none.
 
-    weight: parts.  steady: spread within the band over a whole stretch.  cells_kg: (updates, cells).
+    weight: parts.  low, high: of the stretch that must be stable.  stable: spread within the band over a
+    whole stretch.  cells_kg: (updates, cells).
     """
 
     start: int
     end: NDArray[np.intp]
     weight: NDArray[np.int64]
-    steady: NDArray[np.bool_]
+    low: NDArray[np.int64]
+    high: NDArray[np.int64]
+    stable: NDArray[np.bool_]
     cells_kg: NDArray[np.float64]
 
 
@@ -54,12 +57,10 @@ def look(
         weights += row
     end = _newest(over_windows(np.maximum, whole_us, widths.mean), updates_us, widths.mean)
     weight = _means(_sums(weights, end, widths.mean), widths.mean)
-    steady = spread_within(weights, widths.stable, end, weight, widths.band)
-    stretch_us = over_windows(np.maximum, whole_us, widths.stable)
-    if len(stretch_us):
-        steady &= stretch_us[np.maximum(end - widths.stable + 1, 0)] <= updates_us
+    seen = spread(weights, whole_us, widths.stable, end, updates_us)
+    stable = seen.within(weight, widths.band)
     cells_kg = reconstruction.kilograms(_sums(cells, end, widths.mean), widths.mean)
-    return Views(tracks[0].start, end, weight, steady, cells_kg.T)
+    return Views(tracks[0].start, end, weight, seen.low, seen.high, stable, cells_kg.T)
 
 
 def cells_apart(

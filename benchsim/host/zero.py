@@ -38,10 +38,12 @@ class Zero:
         self.pending = parts.initial_zero
         self.initial_error = False
 
-    def follow(self, weight: int) -> None:
+    def follow(self, weight: int, low: int, high: int) -> None:
         """One update in stable equilibrium: the initial zero if it is still to come, else tracking.
 
-        weight: parts above the calibrated zero.
+        weight: parts above the calibrated zero; low, high: between what it lay for the last while.  All
+        of that must lie within the window, or a load too large to be tracked would be tracked while the
+        mean is still on its way to it.
         """
         if self.pending:
             self.initial_error = abs(weight) > self._initial_range
@@ -50,7 +52,7 @@ class Zero:
                 self.pending = False
             return
         gross = weight - self.parts
-        if gross and -self._window <= gross <= self._window:
+        if gross and -self._window <= low - self.parts and high - self.parts <= self._window:
             moved = self.parts + max(-self._step, min(self._step, gross))
             self.parts = max(self.start - self._range, min(self.start + self._range, moved))
 

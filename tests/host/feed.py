@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
 import numpy as np
 
-from benchsim.ground.readings import ClockReading, LinkState, Samples
-from benchsim.host.host import Host
+from benchsim.ground.commands import InstrumentCommand
+from benchsim.ground.readings import ClockReading, Indication, LinkState, Outcome, Samples
+from benchsim.host.host import Host, Tick
 from benchsim.host.parts import CellSeat, HostParts
 from benchsim.rules.profile import load_profile
 
@@ -23,10 +25,11 @@ def parts(
     capacity: str = "60000",
     interval: str = "20",
     profile: str = "hb44-iiil-vehicle",
+    counts_per_kg: float = COUNTS_PER_KG,
     **changed: object,
 ) -> HostParts:
-    """Cells on nodes 1, 2, ... by four, 100 counts a kilogram."""
-    seats = tuple(CellSeat(1 + c // 4, c % 4, 1 / COUNTS_PER_KG, ZERO_COUNTS) for c in range(cells))
+    """Cells on nodes 1, 2, ... by four."""
+    seats = tuple(CellSeat(1 + c // 4, c % 4, 1 / counts_per_kg, ZERO_COUNTS) for c in range(cells))
     settings: dict[str, object] = {
         "profile": profile,
         "unit": "kg",
@@ -55,6 +58,7 @@ class Node:
     weight_kg: Weight
     channels: int = 4
     share: float = 1.0
+    counts_per_kg: float = COUNTS_PER_KG
     rate_hz: int = 80
     rows: int = 8
     ppm: float = 0.0
@@ -79,7 +83,7 @@ class Node:
         """The frame of rows samples from first on."""
         counters = range(first, first + self.rows)
         shares = [self.weight_kg(self.t_us(n)) * self.share / self.channels for n in counters]
-        counts = np.rint(np.array(shares) * COUNTS_PER_KG + ZERO_COUNTS).astype("<i4")
+        counts = np.rint(np.array(shares) * self.counts_per_kg + ZERO_COUNTS).astype("<i4")
         octets = np.repeat(counts[:, None], self.channels, axis=1).tobytes()
         status = bytes(self.status.get(first, [0] * self.channels))
         if arrived_us is None:
@@ -114,10 +118,64 @@ def flow(host: Host, *nodes: Node, at_us: int = 0) -> None:
 
 def run(
     host: Host, nodes: Sequence[Node], until_us: int, drop: Callable[[Samples], bool] | None = None
-) -> None:
+) -> list[Tick]:
     """Feed and advance; frames that drop says yes to never come."""
     for node in nodes:
         for frame in node.until(until_us):
             if drop is None or not drop(frame):
                 host.take(frame)
-    host.advance(until_us)
+    return host.advance(until_us)
+
+
+class Rig:
+    """A host with its nodes on a clock of its own: put loads on, wait, ask.
+
+    The load is shared by all nodes alike.  Settings are those of parts().
+    """
+
+    def __init__(self, profile: str = "hb44-iiil-vehicle", **changed: object) -> None:
+        self.parts = parts(profile=profile, **changed)  # type: ignore[arg-type]
+        self.host = Host(self.parts, load_profile(profile))
+        self.now_us = 0
+        self._steps = [(0, 0.0)]
+        self._shapes: list[Weight] = [lambda _t: 0.0]
+        addresses = sorted({seat.address for seat in self.parts.seats})
+        on_node = [sum(seat.address == a for seat in self.parts.seats) for a in addresses]
+        self.nodes = [
+            Node(
+                a,
+                self._weight_kg,
+                channels,
+                channels / len(self.parts.seats),
+                1 / self.parts.seats[0].kg_per_count,
+                self.parts.rate_hz,
+            )
+            for a, channels in zip(addresses, on_node, strict=True)
+        ]
+        flow(self.host, *self.nodes)
+
+    def _weight_kg(self, t_us: int) -> float:
+        place = bisect.bisect_right(self._steps, t_us, key=lambda step: step[0]) - 1
+        return self._steps[place][1] + self._shapes[place](t_us)
+
+    def put(self, weight_kg: float, shape: Weight = lambda _t: 0.0) -> None:
+        """From now on this weight, and a shape of time on top of it."""
+        self._steps.append((self.now_us + 1, weight_kg))
+        self._shapes.append(shape)
+
+    def wait(self, seconds: float, drop: Callable[[Samples], bool] | None = None) -> list[Indication]:
+        """Let time pass; gives the indications of each update."""
+        self.now_us += round(seconds * 1e6)
+        return [t.indication for t in run(self.host, self.nodes, self.now_us, drop)]
+
+    def settle(self, weight_kg: float, seconds: float = 3.0) -> Indication:
+        """Put a weight on and wait until it stands."""
+        self.put(weight_kg)
+        return self.wait(seconds)[-1]
+
+    def ask(self, command: InstrumentCommand) -> Outcome:
+        return self.host.command(command, self.now_us)
+
+    @property
+    def shows(self) -> Indication:
+        return self.host.indication
