@@ -27,7 +27,15 @@ from dataclasses import dataclass
 
 from benchsim.checks.forms import FORMS, Form
 from benchsim.checks.quantities import Known, read_time
-from benchsim.checks.statements import AnswerIs, CommandIs, State, Statement, read_state, read_statement
+from benchsim.checks.statements import (
+    AnswerIs,
+    CommandIs,
+    State,
+    Statement,
+    WeightIs,
+    read_state,
+    read_statement,
+)
 from benchsim.checks.tokens import SentenceError, Words
 
 __all__ = ["FORMS", "Check", "Count", "Form", "Known", "Manner", "Moment", "SentenceError", "When", "parse"]
@@ -106,12 +114,16 @@ def parse(text: str, known: Known | None = None, name: str = "") -> Check:
         elif count is None and words.sees_any("exactly", "at least", "at most", "once", "twice"):
             count = _count(words)
         else:
-            after = ["and" if conditions else "while", "exactly N times", "the end of the sentence"]
-            raise words.unexpected(after, "after this comes")
+            raise words.unexpected(_what_may_follow(statement, conditions), "after this comes")
     filled = _filled(words, when, manner, statement, count)
     check = Check(name or text.strip(), text.strip(), *filled, statement, conditions, count)
     _fits(words, check)
     return check
+
+
+def _what_may_follow(statement: Statement, conditions: tuple[State, ...]) -> list[str]:
+    tolerance = ["within TOL"] if isinstance(statement, WeightIs) and not conditions else []
+    return [*tolerance, "and" if conditions else "while", "exactly N times", "the end of the sentence"]
 
 
 def _when_and_how(words: Words) -> tuple[When | None, Manner | None]:

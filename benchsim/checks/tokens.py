@@ -136,7 +136,7 @@ class Words:
         """The next word is none of the allowed ones."""
         words = list(dict.fromkeys(allowed))
         here = self.tokens[self._next : self._next + 3]
-        spoken = (" ".join(t.text for t in here[:count]) for count in (3, 2, 1))
+        spoken = (" ".join(t.text for t in here[:count]) for count in (1, 2, 3))
         close = next((n for n in (nearest(text, words) for text in spoken) if n), "")
         hint = f"did you mean {close!r}?" if close and self.here.kind == "word" else ""
         right = hint
