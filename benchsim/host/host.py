@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsim.ground.clock import SECOND_US
+from benchsim.ground.clock import SECOND_US, seconds
 from benchsim.ground.commands import InstrumentCommand
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import ClockReading, Indication, LinkState, Outcome, Samples
@@ -149,12 +149,21 @@ class Host:
             if not reason and (
                 end < 0 or lag_us[k] > waiting_us or newest * SECOND_US < links.flows_since_us * self._rate_hz
             ):
-                reason = missing(self._tracks, t_us, self._oldest(t_us), self._widths.mean, self._rate_hz)
+                reason = self._missing(t_us)
             if reason:
                 ticks.append(Tick(self._instrument.no_weight(t_us, reason), self._no_cells))
             else:
                 stands = stable[k] and lag_us[k] <= late_us
                 ticks.append(Tick(weigh(t_us, weights[k], stands, low[k], high[k]), cells_kg[k]))
+
+    def _missing(self, t_us: int) -> str:
+        waiting_us = self._parts.waiting_us
+        fresh_us = t_us - waiting_us - self._frame_us(t_us)
+        silent = "no samples yet"
+        if fresh_us > self._links.flows_since_us:
+            silent = f"no samples for more than {seconds(waiting_us)}"
+        fresh_from = fresh_us * self._rate_hz // SECOND_US + 1
+        return missing(self._tracks, t_us, fresh_from, self._widths.mean, silent)
 
 
 def _tracks(parts: HostParts) -> Sequence[Track]:

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from benchsim.ground.clock import SECOND_US
 from benchsim.ground.readings import ChannelStatus
 from benchsim.host.alignment import Track
 
@@ -33,21 +32,24 @@ def bad_cell(tracks: Sequence[Track], t_us: int, newest: int) -> str:
     return ""
 
 
-def missing(tracks: Sequence[Track], t_us: int, oldest: int, width: int, rate_hz: int) -> str:
-    """Why there is no full, fresh window at t_us though every node flows."""
+def missing(tracks: Sequence[Track], t_us: int, fresh_from: int, width: int, silent: str) -> str:
+    """Why there is no full, fresh window at t_us though every node flows.
+
+    fresh_from: the first instant that is fresh enough; width: instants of a window; silent: what to say
+    of a node that has sent none of those.
+    """
     newest: list[int] = []
     for track in tracks:
         if note := track.note_at(t_us):
             return f"node {track.address}: {note}"
-        skip = max(0, oldest - track.start)
+        skip = max(0, fresh_from - track.start)
         (there,) = np.nonzero(track.arrived_us[skip:] <= t_us)
         if not len(there):
-            return f"node {track.address}: no samples"
+            return f"node {track.address}: {silent}"
         newest.append(skip + int(there[-1]))
     last = min(newest)
     first = max(0, last - width + 1)
     gaps = [int((track.arrived_us[first : last + 1] > t_us).sum()) for track in tracks]
     if len(set(gaps)) == 1:
-        behind = (tracks[0].start + last) * SECOND_US // rate_hz < t_us - SECOND_US
-        return f"node {tracks[newest.index(last)].address}: samples late" if behind else "too few samples yet"
+        return "too few samples yet"
     return f"node {tracks[gaps.index(max(gaps))].address}: samples missing"
