@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 from benchsim.bench.plan import NodePlan, Plan, Scheduled
 from benchsim.checks.sentence import Check, Known, SentenceError, parse
-from benchsim.ground.commands import Ask
+from benchsim.ground.clock import SECOND_US, seconds
+from benchsim.ground.commands import Ask, StartFault
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.ground.readings import InstrumentCard
 from benchsim.ground.rounding import is_scale_interval
@@ -30,7 +31,6 @@ from benchsim.scenario.timeline import Stage, Told, commands_of
 
 HOST_ID = 1
 QUIET_AFTER_US = 2_000_000  # how long a run goes on after the last thing that happens, unless told
-SECOND_US = 1_000_000
 ANY_PROFILE = "r76-iii"
 
 
@@ -63,7 +63,8 @@ def assemble(scenario: Scenario) -> Built:
     straps = tuple(n.card.strap for n in nodes)
     stage = Stage(parts.receptor, len(nodes), addresses, straps, findings)
     told = tuple(commands_of(file.timeline, stage))
-    checks = _checks(scenario, Known(count, addresses, protocol_names()), findings)
+    checks = _checks(scenario, Known(count, addresses, protocol_names()), told, findings)
+    lasts_us = _lasts(scenario, stage, checks, findings)
     _judge_names(scenario, told, findings)
     _judge_updates(scenario, findings)
     findings.tell()
@@ -75,7 +76,7 @@ def assemble(scenario: Scenario) -> Built:
         link=_host_card(scenario, expected),
         host=_host(scenario, parts, nodes),
         card=_card(scenario),
-        lasts_us=_lasts(scenario, stage.ends_us, checks),
+        lasts_us=lasts_us,
         timeline=tuple(Scheduled(t.t_us, t.command) for t in told),
         outputs=tuple(file.outputs),
         paired_at_start=file.link.pair_at_start,
@@ -189,26 +190,42 @@ def _judge_names(scenario: Scenario, told: tuple[Told, ...], findings: Findings)
             findings.add((*item.loc, "ask"), error.found, error.right)
 
 
-def _checks(scenario: Scenario, known: Known, findings: Findings) -> tuple[Check, ...]:
+def _checks(
+    scenario: Scenario, known: Known, told: tuple[Told, ...], findings: Findings
+) -> tuple[Check, ...]:
     checks: list[Check] = []
+    keys = [t.command.key for t in told if isinstance(t.command, StartFault)]
     for index, sentence in enumerate(scenario.file.checks):
         loc = ("checks", index)
         try:
-            checks.append(parse(sentence, known))
+            check = parse(sentence, known)
         except SentenceError as error:
-            findings.errors.append(
-                BadInput(error.found, error.right, scenario.places.inside(loc, error.column))
-            )
+            place = scenario.places.inside(loc, error.column)
+            findings.errors.append(BadInput(error.found, error.right, place))
+            continue
+        for moment in (check.when.start, check.when.end):
+            if moment.fault and moment.fault not in keys:
+                wrong = unknown("fault of the timeline", moment.fault, keys)
+                findings.add(loc, wrong.found, wrong.right)
+                break
+        checks.append(check)
     return tuple(checks)
 
 
-def _lasts(scenario: Scenario, ends_us: int, checks: tuple[Check, ...]) -> int:
-    """As given; else a moment past the last thing that happens or is checked."""
-    if scenario.file.lasts is not None:
-        return scenario.file.lasts
-    asked = [t for check in checks for t in _times(check)]
-    last_us = max([ends_us, *asked]) + QUIET_AFTER_US
-    return -(-last_us // SECOND_US) * SECOND_US
+def _lasts(scenario: Scenario, stage: Stage, checks: tuple[Check, ...], findings: Findings) -> int:
+    """As given; else a moment past the last thing that happens or is checked, in whole seconds."""
+    given = scenario.file.lasts
+    if given is None:
+        last_us = max([stage.ends_us, *(t for check in checks for t in _times(check))]) + QUIET_AFTER_US
+        return -(-last_us // SECOND_US) * SECOND_US
+    right = f"the run lasts {seconds(given)}"
+    for index, item in enumerate(scenario.file.timeline):
+        if item.at > given:
+            findings.add(("timeline", index, "at"), f"at: {seconds(item.at)} lies after the end", right)
+    for index, check in enumerate(checks):
+        if max(_times(check)) > given:
+            findings.add(("checks", index), f"{seconds(max(_times(check)))} lies after the end", right)
+    return given
 
 
 def _times(check: Check) -> tuple[int, ...]:

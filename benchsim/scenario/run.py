@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,10 @@ from benchsim.bench.bench import Bench
 from benchsim.checks.judge import Verdict, judge
 from benchsim.ground.clock import SECOND_US
 from benchsim.ground.errors import BadInput
+from benchsim.record.container import Head
 from benchsim.record.trace import Trace
-from benchsim.scenario.blame import place_of_command
+from benchsim.record.writer import Recorder
+from benchsim.scenario.blame import place_of_command, place_of_part
 from benchsim.scenario.build import Built, assemble
 from benchsim.scenario.loader import Scenario, load
 
@@ -78,36 +81,65 @@ def run(
     scenario = load(path)
     built = assemble(scenario)
     own_seed = scenario.file.seed if seed is None else seed
-    bench = Bench(built.plan, built.profile, own_seed)
-    _play(bench, built, scenario, progress)
-    verdicts = tuple(judge(check, bench.trace, built.profile) for check in built.checks)
-    if record is not None:
-        _keep(record, bench, scenario, own_seed)
+    bench = _bench(built, scenario, own_seed)
+    if record is None:
+        _play(bench, built, scenario, progress, None)
+    else:
+        with Recorder(record, _head(scenario, built, own_seed)) as recorder:
+            _play(bench, built, scenario, progress, recorder)
+            recorder.finish(bench.trace, bench.now_us)
     return Result(
         file=str(scenario.path),
         title=scenario.file.title,
         seed=own_seed,
         sim_us=bench.now_us,
         wall_seconds=clock() - began if clock else 0.0,
-        verdicts=verdicts,
+        verdicts=tuple(judge(check, bench.trace, built.profile) for check in built.checks),
         trace=bench.trace,
     )
 
 
-def _play(bench: Bench, built: Built, scenario: Scenario, progress: Progress | None) -> None:
+def _bench(built: Built, scenario: Scenario, seed: int | str) -> Bench:
+    try:
+        return Bench(built.plan, built.profile, seed)
+    except BadInput as error:
+        raise error.at(scenario.places.of(place_of_part(error.found, scenario.file))) from None
+
+
+def _play(
+    bench: Bench, built: Built, scenario: Scenario, progress: Progress | None, recorder: Recorder | None
+) -> None:
     """To the end of the run.  What a room refuses on the way gets the place of the item that asked for it."""
     ends_us = built.plan.lasts_us
-    try:
-        if progress is None:
-            bench.run(ends_us)
-            return
-        while bench.now_us < ends_us:
-            bench.run(min(ends_us, bench.now_us + STEP_US))
+    step_us = STEP_US if progress or recorder else ends_us
+    while bench.now_us < ends_us:
+        _walk(bench, min(ends_us, bench.now_us + step_us), built, scenario)
+        if recorder is not None:
+            recorder.take(bench.trace, bench.now_us)
+        if progress is not None:
             progress(bench.now_us, ends_us)
+
+
+def _walk(bench: Bench, until_us: int, built: Built, scenario: Scenario) -> None:
+    try:
+        bench.run(until_us)
     except BadInput as error:
         loc = place_of_command(error, built.told, bench.now_us)
         raise error.at(scenario.places.of(loc)) from None
 
 
-def _keep(path: Path, bench: Bench, scenario: Scenario, seed: int | str) -> None:
-    raise AssertionError
+def _head(scenario: Scenario, built: Built, seed: int | str) -> Head:
+    """What the recording says of itself."""
+    plan = built.plan
+    return Head(
+        version=version("benchsim"),
+        seed=str(seed),
+        cells=len(plan.scale.cells),
+        interval=plan.host.interval,
+        unit=plan.host.unit,
+        capacity_d=plan.card.capacity_d,
+        profile=built.profile.name,
+        title=scenario.file.title,
+        sources=((scenario.path.name, scenario.text),),
+        lasts_us=plan.lasts_us,
+    )

@@ -74,8 +74,7 @@ def commands_of(items: list[story.Step], stage: Stage) -> list[Told]:
 def _told(item: story.Step, loc: Loc, stage: Stage) -> Iterator[Told]:
     match item:
         case story.PlaceItem() | story.MoveItem() | story.RemoveItem() | story.DriveItem():
-            with stage.findings.at(loc):
-                yield Told(item.at, _load(item, loc, stage), loc)
+            yield Told(item.at, _load(item, loc, stage), loc)
         case story.CommandItem():
             command = _command(item, loc, stage)
             yield from (Told(t_us, command, loc) for t_us in _times(item, loc, stage))
