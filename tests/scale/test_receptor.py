@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from benchsim.scale.parts import Cell, Receptor, Support
 from benchsim.scale.receptor import dead_shares_kg, shares
 from tests.scale.made import S, output_mv_per_v, parts, scale
 
-Layout = list[tuple[float, float, float]]
+Layout = Sequence[tuple[float, float, float]]
 
 
 def receptor(layout: Layout, dead_load_kg: float = 0.0) -> Receptor:
@@ -54,7 +55,7 @@ def test_over_a_corner_of_a_rigid_plate_the_opposite_corner_lifts() -> None:
 
 
 def by_stiffness(layout: Layout, x: float, y: float) -> NDArray[np.float64]:
-    """Least complementary energy under equilibrium, solved whole by SciPy: forces and plate position at once."""
+    """Springs and equilibrium in one matrix, solved by SciPy: forces and the plate's position at once."""
     at = np.array([[px, py] for px, py, _ in layout])
     k = np.array([s for _, _, s in layout])
     equations = np.column_stack([np.ones(len(k)), at])

@@ -22,7 +22,7 @@ from tests.scale.made import S, one_cell, output_mv_per_v, scale
     ],
 )
 def test_normal_gravity_is_that_of_wgs84(latitude_deg: float, g_m_per_s2: float) -> None:
-    """WGS84: 9.7803253359 at the equator, 9.8321849378 at the poles; those between by Somigliana's formula."""
+    """WGS84 at the equator and the poles; between them Somigliana's formula."""
     assert normal_gravity_m_per_s2(latitude_deg) == pytest.approx(g_m_per_s2, abs=1e-10)
     assert normal_gravity_m_per_s2(-latitude_deg) == normal_gravity_m_per_s2(latitude_deg)
 
