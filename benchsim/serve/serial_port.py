@@ -233,8 +233,10 @@ def _not_opened(name: str, error: Exception) -> BadInput:
 
 
 def _paste(name: str, baud: int) -> tuple[tuple[str, str], ...]:
+    # stty: an earlier client may have left the line so that reading nothing counts as its end
+    shell = rf"stty -F {name} raw -echo; exec 3<>{name}; printf '\nW\r' >&3; timeout 1 cat -v <&3; exec 3>&-"
     return (
-        ("shell", rf"exec 3<>{name}; printf '\nW\r' >&3; timeout 1 cat -v <&3; exec 3>&-"),
+        ("shell", shell),
         (
             "pyserial",
             f"""python -c "import serial; p = serial.Serial('{name}', {baud}, timeout=2); """

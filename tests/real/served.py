@@ -16,7 +16,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 20.0
-WEIGHT_OCTETS = 20
+DECK = Path(__file__).with_name("empty-deck.yaml")
+EMPTY = b"\nZ1G           0kg \r"  # what every scale that is served here answers to W
 
 
 def wait_for(true: Callable[[], bool], what: str) -> None:
@@ -60,9 +61,23 @@ def small_server(*options: str) -> list[str]:
     return [sys.executable, "-m", "tests.real.small_server", *options]
 
 
+def empty_deck(*options: str) -> list[str]:
+    """The command that serves a whole scale with nothing on it."""
+    return [sys.executable, "-m", "benchsim.cli.main", "serve", str(DECK), *options]
+
+
+def shows_empty(place: tuple[str, int]) -> bool:
+    """Whether a TCP place answers with the weight of an empty scale: its nodes have paired."""
+    with TcpClient(place) as client:
+        return client.ask(b"\nW\r") == EMPTY
+
+
 @contextlib.contextmanager
 def served(command: list[str], folder: Path) -> Iterator[Served]:
-    """Start a command that serves, wait for its ready file, end it afterwards however the test went."""
+    """Start a command that serves, wait for its ready file and, by way of TCP, for a weight.
+
+    Ends it afterwards, however the test went.
+    """
     ready, output = folder / "ready.json", folder / "output.txt"
     ready.unlink(missing_ok=True)
     with output.open("w") as sink:
@@ -74,6 +89,8 @@ def served(command: list[str], folder: Path) -> Iterator[Served]:
         assert process.poll() is None, output.read_text()
         places = json.loads(ready.read_text())
         tcp = [(h, int(p)) for h, _, p in (place.rpartition(":") for place in places["tcp"])]
+        if tcp:
+            wait_for(lambda: shows_empty(tcp[0]), "a weight")
         yield Served(process, places["serial"], tcp, output)
     finally:
         if process.poll() is None:

@@ -8,16 +8,14 @@ from pathlib import Path
 import pytest
 import serial
 
-from tests.real.served import PATIENCE_S, TcpClient, run_to_end, served, small_server
+from tests.real.served import EMPTY, PATIENCE_S, TcpClient, empty_deck, run_to_end, served, small_server
 
 pytestmark = pytest.mark.real
-
-EMPTY = b"\nZ1G           0kg \r"
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_signal_ends_it_with_exit_code_0_while_clients_are_there(tmp_path: Path, number: int) -> None:
-    with served(small_server("--serial", "pty", "--tcp", "0"), tmp_path) as bench:
+    with served(empty_deck("--serial", "pty", "--tcp", "0"), tmp_path) as bench:
         with TcpClient(bench.tcp[0]) as client, serial.Serial(bench.serial[0], timeout=PATIENCE_S) as port:
             assert client.ask(b"\nR\r") == EMPTY
             port.write(b"\nR\r")
@@ -40,11 +38,3 @@ def test_nothing_is_left_open_when_one_of_several_places_cannot_be_had(tmp_path:
     done = run_to_end(small_server("--tcp", "0", "--serial", "/dev/ttyNOWHERE9", "--ready-file", str(ready)))
     assert done.returncode == 2
     assert not ready.exists()
-
-
-def test_the_ready_file_says_where_it_really_listens(tmp_path: Path) -> None:
-    with served(small_server("--serial", "pty", "--tcp", "0"), tmp_path) as bench:
-        assert bench.tcp[0][1] > 0
-        with TcpClient(bench.tcp[0]) as client, serial.Serial(bench.serial[0], timeout=PATIENCE_S) as port:
-            port.write(b"\nW\r")
-            assert client.ask(b"\nW\r") == port.read_until(b"\r") == EMPTY

@@ -13,18 +13,9 @@ from pathlib import Path
 import pytest
 import serial
 
-from tests.real.served import PATIENCE_S, Served, TcpClient, run_to_end, served, small_server, wait_for
+from tests.real.served import EMPTY, PATIENCE_S, Served, TcpClient, run_to_end, served, small_server, wait_for
 
 pytestmark = pytest.mark.real
-
-EMPTY = b"\nZ1G           0kg \r"
-
-
-@pytest.fixture(scope="module")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    command = small_server("--serial", "pty", "--serial", "pty", "--tcp", "0")
-    with served(command, tmp_path_factory.mktemp("bench")) as running:
-        yield running
 
 
 def port(name: str) -> serial.Serial:
@@ -103,15 +94,16 @@ def test_a_client_that_reads_nothing_loses_whole_answers_and_holds_up_nobody(ben
 def test_each_line_that_is_printed_to_be_pasted_works(bench: Served) -> None:
     lines = [line.split(maxsplit=1) for line in bench.said().splitlines() if line.startswith("  ")]
     assert {what for what, _ in lines} == {"shell", "pyserial"}
-    assert len(lines) == 6
+    assert len(lines) == 8
     environment = os.environ | {"PATH": f"{Path(sys.executable).parent}:{os.environ['PATH']}"}
-    running = [
-        subprocess.Popen(["bash", "-c", line], stdout=subprocess.PIPE, text=True, env=environment)
-        for _, line in lines
-        if "pts/" not in line or bench.serial[1] not in line
-    ]
-    for shell in running:
-        assert "Z1G           0kg" in shell.communicate(timeout=PATIENCE_S)[0]
+    for kind in ("shell", "pyserial"):  # one client at a time on each port
+        running = [
+            subprocess.Popen(["bash", "-c", line], stdout=subprocess.PIPE, text=True, env=environment)
+            for what, line in lines
+            if what == kind
+        ]
+        for shell in running:
+            assert "Z1G           0kg" in shell.communicate(timeout=PATIENCE_S)[0]
 
 
 # -- a real port, stood in for by the client's end of a pseudo-terminal -----------------------------------

@@ -7,21 +7,28 @@ import socket
 import struct
 from collections.abc import Iterator
 from contextlib import ExitStack
+from pathlib import Path
 
 import pytest
 
-from tests.real.served import PATIENCE_S, Served, TcpClient, run_to_end, served, small_server, wait_for
+from tests.real.served import (
+    EMPTY,
+    PATIENCE_S,
+    Served,
+    TcpClient,
+    run_to_end,
+    served,
+    small_server,
+    wait_for,
+)
 
 pytestmark = pytest.mark.real
 
-EMPTY = b"\nZ1G           0kg \r"
 
-
-@pytest.fixture(scope="module")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with served(
-        small_server("--tcp", "0", "--tcp", "localhost:0"), tmp_path_factory.mktemp("tcp")
-    ) as running:
+@pytest.fixture
+def impatient(tmp_path: Path) -> Iterator[Served]:
+    """A small bench that gives a client one second."""
+    with served(small_server("--tcp", "0"), tmp_path) as running:
         yield running
 
 
@@ -69,7 +76,8 @@ def test_a_client_that_is_cut_off_mid_command_is_forgotten_and_the_others_go_on(
         assert [other.answer() for _ in range(5)] == [EMPTY] * 5
 
 
-def test_a_client_that_takes_nothing_is_dropped_with_a_reason_and_the_others_go_on(bench: Served) -> None:
+def test_a_client_that_takes_nothing_is_dropped_with_a_reason_and_the_others_go_on(impatient: Served) -> None:
+    bench = impatient
     before_mb = bench.resident_mb()
     with TcpClient(bench.tcp[0]) as slow, TcpClient(bench.tcp[0]) as other:
         slow.socket.setblocking(False)
