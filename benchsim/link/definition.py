@@ -34,7 +34,7 @@ def _construct_of_field(field: FieldLayout) -> Any:
     if code == "status":
         return c.Bytes(c.this.channels)
     if code == "samples":
-        return c.Array(c.this.rows, c.Array(c.this._.channels, c.Int32sl))
+        return c.Array(c.this.rows, c.Array(c.this.channels, c.Int32sl))
     return c.Bytes(int(code[:-1]))
 
 
