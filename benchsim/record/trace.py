@@ -6,6 +6,7 @@ adding a row costs one packing call.  Nothing here opens a file or knows the tim
 
 from __future__ import annotations
 
+import functools
 import struct
 from array import array
 from bisect import bisect_left, bisect_right
@@ -46,6 +47,7 @@ _figures = attrgetter(*COUNTS)
 _states = attrgetter(*FLAGS)
 
 
+@functools.cache
 def row_dtype(cells: int) -> np.dtype[np.void]:
     """One row of the buffer, packed, little-endian."""
     names = (*COUNTS, "true_kg", "states", "reason", "cells_kg")

@@ -7,6 +7,7 @@ bench's clock alone.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 from typing import IO, TypeVar
@@ -64,6 +65,8 @@ class Recorder:
         try:
             write()
         except OSError as error:
+            with suppress(OSError):  # closing writes once more what could not be written
+                self._file.close()
             raise BadInput(f"{self._path}: {error.strerror or error}", "write where there is room") from None
 
     def _begin(self, head: Head) -> None:

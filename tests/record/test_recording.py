@@ -1,0 +1,302 @@
+"""A recording comes back as it was, gives the same bytes each time, and opens however it was damaged."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import IO
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from mcap.writer import Writer
+
+from benchsim.ground.errors import BadInput
+from benchsim.ground.readings import Event, LinkState
+from benchsim.record.container import BLOCK_US, LOST, Head
+from benchsim.record.reader import Recording, read_recording
+from benchsim.record.trace import Trace
+from benchsim.record.writer import MAGIC, Recorder
+from tests.record.runs import between, contents, head, run, same, trace
+
+END_US = 5_000_000
+
+
+def a_run() -> Trace:
+    """Five seconds with something of everything."""
+    lost = between(2.0, 3.5)
+    made = run(
+        50,
+        gross_d=lambda t: t // 500_000,
+        valid=lambda t: not lost(t),
+        reason=lambda t: ("node 2: lost" if t < 3_000_000 else "a gap: ½") if lost(t) else "",
+        motion=between(1.0, 1.4),
+    )
+    made.happened(Event(0, "load", "block", "place block: 18400 kg at 9 m, 1.5 m"))
+    made.happened(Event(1_200_000, "command", "record", "record: in motion", done=False))
+    made.happened(Event(END_US, "answer", "scp0499", "'", octets=bytes(range(256))))
+    made.link(0, LinkState(2, "seek"))
+    made.link(2_000_000, LinkState(2, "lost", "silent for 1 s", "serial 0A", 2_000_000))
+    return made
+
+
+def keep(path: Path, made: Trace, takes: list[int] = [], header: Head | None = None) -> bytes:  # noqa: B006
+    with Recorder(path, header or head(made.cells)) as recorder:
+        for t_us in takes:
+            recorder.take(made, t_us)
+        recorder.finish(made, END_US)
+    return path.read_bytes()
+
+
+def cut_off(path: Path, octets: bytes) -> Recording:
+    path.write_bytes(octets)
+    return read_recording(path)
+
+
+def test_a_recording_comes_back_as_it_was(tmp_path: Path) -> None:
+    made = a_run()
+    keep(tmp_path / "run.mcap", made)
+    back = read_recording(tmp_path / "run.mcap")
+    assert same(back.trace, made)
+    assert len(contents(made)) == 50
+    assert back.head == head()
+    assert back.complete
+    assert back.trace.ended_us == END_US
+    assert back.head.sources == (("deck.yaml", "title: A test\n"),)
+
+
+@given(st.lists(st.integers(0, END_US), max_size=12).map(sorted))
+def test_the_bytes_do_not_depend_on_how_often_it_was_written_down(
+    tmp_path_factory: pytest.TempPathFactory, takes: list[int]
+) -> None:
+    folder = tmp_path_factory.mktemp("takes")
+    assert keep(folder / "a", a_run(), takes) == keep(folder / "b", a_run())
+
+
+def test_a_run_written_down_while_it_goes_on_gives_the_same_bytes(tmp_path: Path) -> None:
+    whole, growing = a_run(), trace()
+    columns = whole.columns()
+    with Recorder(tmp_path / "growing", head()) as recorder:
+        for row in range(len(whole)):
+            now_us = int(columns.t_us[row])
+            one = whole.indication(row)
+            growing.add(one, float(columns.true_kg[row]), columns.cells_kg[row].tolist())
+            growing.events += [e for e in whole.events if now_us - 100_000 <= e.t_us < now_us]
+            growing.link_states += [s for s in whole.link_states if now_us - 100_000 <= s[0] < now_us]
+            recorder.take(growing, now_us)
+        growing.events += [e for e in whole.events if e.t_us == END_US]
+        recorder.finish(growing, END_US)
+    assert (tmp_path / "growing").read_bytes() == keep(tmp_path / "whole", whole)
+
+
+def test_another_process_with_another_hash_seed_gives_the_same_bytes(tmp_path: Path) -> None:
+    program = (
+        "import sys, hashlib, pathlib\n"
+        "from tests.record.test_recording import a_run, keep\n"
+        "print(hashlib.sha256(keep(pathlib.Path(sys.argv[1]), a_run())).hexdigest())\n"
+    )
+    root = str(Path(__file__).parents[2])
+    digests = [
+        subprocess.run(
+            [sys.executable, "-c", program, str(tmp_path / seed)],
+            check=True, capture_output=True, text=True, timeout=60, cwd=root,
+            env=os.environ | {"PYTHONHASHSEED": seed, "TZ": f"UTC{seed}", "PYTHONPATH": root},
+        ).stdout
+        for seed in ("1", "2")
+    ]  # fmt: skip
+    assert digests[0] == digests[1] != ""
+
+
+def test_events_written_out_of_order_are_put_in_order_of_time(tmp_path: Path) -> None:
+    made = run(20)
+    for t_us in (1_500_000, 300_000, 1_500_000, 200_000):
+        made.happened(Event(t_us, "answer", "scp0499", f"{t_us}"))
+    keep(tmp_path / "run", made)
+    times = [e.t_us for e in read_recording(tmp_path / "run").trace.events]
+    assert times == [200_000, 300_000, 1_500_000, 1_500_000]
+
+
+def test_a_recording_that_was_left_without_an_end_holds_its_whole_seconds(tmp_path: Path) -> None:
+    made = a_run()
+    with Recorder(tmp_path / "run", head()) as recorder:
+        recorder.take(made, 3_700_000)
+    back = read_recording(tmp_path / "run")
+    assert back.trace.newest_us() == 2_900_000
+    assert not back.complete
+    assert "the last thing in it is at 2.9 s, the run was to last 60 s" in back.missing[-1]
+
+
+def test_what_was_taken_is_in_the_file_before_it_is_closed(tmp_path: Path) -> None:
+    recorder = Recorder(tmp_path / "run", head())
+    recorder.take(a_run(), 2_000_000)
+    assert read_recording(tmp_path / "run").trace.newest_us() == 1_900_000
+    recorder.__exit__(None, None, None)
+
+
+def test_a_recording_cut_off_anywhere_opens_with_what_was_whole(tmp_path: Path) -> None:
+    made = run(22, gross_d=lambda t: t // 500_000, cells=1)
+    octets = keep(tmp_path / "run", made, header=head(cells=1))
+    whole, refused, rows_seen = contents(made), list[int](), set[int]()
+    tail = octets.index(b"benchsim.end")
+    for cut in (*range(tail), *range(tail, len(octets), 40)):
+        try:
+            back = cut_off(tmp_path / "cut", octets[:cut])
+        except BadInput:
+            refused.append(cut)
+            continue
+        rows = contents(back.trace)
+        rows_seen.add(len(rows))
+        assert rows == whole[: len(rows)]
+        assert back.complete == (back.trace.ended_us == END_US)
+    assert rows_seen == {0, 9, 19, 22}
+    assert refused == list(range(len(refused)))
+    assert len(refused) < octets.index(b"title: A test\n")
+
+
+@pytest.mark.parametrize("place", range(11))
+def test_a_damaged_second_is_told_and_the_others_still_count(tmp_path: Path, place: int) -> None:
+    made = a_run()
+    octets = bytearray(keep(tmp_path / "run", made))
+    chunks = [i for i in range(len(octets)) if octets[i : i + 4] == b"\x28\xb5\x2f\xfd"]  # zstd, RFC 8878
+    octets[chunks[2] + 6 + place] ^= 0x40
+    back = cut_off(tmp_path / "damaged", bytes(octets))
+    assert any("the second from 2 s is damaged" in line for line in back.missing)
+    assert "10 of 50 rows" in back.missing
+    times = back.trace.columns().t_us.tolist()
+    assert times == [t for t in made.columns().t_us.tolist() if not 2_000_000 <= t < 3_000_000]
+    at_3_s = back.trace.indication_at(3_200_000)
+    assert at_3_s is not None
+    assert at_3_s.reason == "a gap: ½"
+
+
+def test_a_reason_that_a_damaged_second_took_along_is_told_as_lost(tmp_path: Path) -> None:
+    made = run(40, reason=lambda t: "gone" if t >= 1_000_000 else "")
+    octets = bytearray(keep(tmp_path / "run", made))
+    chunks = [i for i in range(len(octets)) if octets[i : i + 4] == b"\x28\xb5\x2f\xfd"]
+    octets[chunks[1] + 8] ^= 0x40
+    later = cut_off(tmp_path / "damaged", bytes(octets)).trace.indication_at(3_000_000)
+    assert later is not None
+    assert later.reason == LOST
+
+
+@given(st.data())
+def test_no_damage_brings_the_reader_down(
+    tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
+) -> None:
+    folder = tmp_path_factory.mktemp("noise")
+    octets = bytearray(keep(folder / "run", a_run()))
+    for _ in range(data.draw(st.integers(1, 4))):
+        octets[data.draw(st.integers(8, len(octets) - 1))] = data.draw(st.integers(0, 255))
+    try:
+        back = cut_off(folder / "damaged", bytes(octets))
+    except BadInput:
+        return
+    assert len(back.trace) <= 50
+    back.trace.columns()
+
+
+def test_a_text_that_was_changed_in_the_file_is_told(tmp_path: Path) -> None:
+    octets = keep(tmp_path / "run", a_run())
+    assert octets.count(b"title: A test\n") == 1
+    back = cut_off(tmp_path / "changed", octets.replace(b"title: A test\n", b"title: B test\n"))
+    assert [m for m in back.missing if "deck.yaml" in m and "SHA-256" in m]
+
+
+def test_a_run_without_anything_can_be_kept(tmp_path: Path) -> None:
+    with Recorder(tmp_path / "run", head()) as recorder:
+        recorder.finish(trace(), 0)
+    back = read_recording(tmp_path / "run")
+    assert (len(back.trace), back.complete) == (0, True)
+
+
+# -- where it is written, what is opened -----------------------------------------------------------------
+
+
+def test_a_folder_is_never_written_over(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="is a folder"):
+        Recorder(tmp_path, head())
+    assert tmp_path.is_dir()
+
+
+def test_a_file_that_is_no_recording_is_never_written_over(tmp_path: Path) -> None:
+    path = tmp_path / "deck.yaml"
+    path.write_text("title: mine")
+    with pytest.raises(BadInput, match="is not a recording"):
+        Recorder(path, head())
+    assert path.read_text() == "title: mine"
+
+
+def test_an_older_recording_makes_room_for_a_new_one(tmp_path: Path) -> None:
+    path = tmp_path / "run"
+    keep(path, a_run())
+    keep(path, run(3))
+    assert len(read_recording(path).trace) == 3
+
+
+def test_a_place_that_is_not_there_is_told(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="nowhere"):
+        Recorder(tmp_path / "nowhere" / "run", head())
+    with pytest.raises(BadInput, match="nothing"):
+        read_recording(tmp_path / "nothing")
+
+
+def test_a_disk_that_is_full_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    opened = []
+
+    def full(path: Path) -> IO[bytes]:
+        opened.append(Path("/dev/full").open("wb"))  # noqa: SIM115
+        return opened[-1]
+
+    monkeypatch.setattr("benchsim.record.writer._new_file", full)
+    with pytest.raises(BadInput, match="space"):
+        keep(tmp_path / "run", a_run())
+    assert opened[0].closed
+
+
+@pytest.mark.parametrize("octets", [b"", b"title: x\n", MAGIC[:5], b"PK\x03\x04" * 50])
+def test_a_file_that_is_no_recording_is_refused(tmp_path: Path, octets: bytes) -> None:
+    with pytest.raises(BadInput, match="is not a recording"):
+        cut_off(tmp_path / "other", octets)
+
+
+def test_another_s_mcap_file_is_refused(tmp_path: Path) -> None:
+    with (tmp_path / "other").open("wb") as file:
+        writer = Writer(file)
+        writer.start()
+        writer.add_metadata("theirs", {"a": "b"})
+        writer.finish()  # type: ignore[no-untyped-call]
+    with pytest.raises(BadInput, match="no head of benchsim"):
+        read_recording(tmp_path / "other")
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"format": "2"}, "format 2; this benchsim reads format 1"),
+        ({"cells": "17"}, "17 cells"),
+        ({"cells": "many"}, "cannot be read"),
+        ({"interval": "NaN"}, "NaN"),
+        ({"interval": "0"}, "d = 0"),
+        ({"unit": "stone"}, "stone"),
+    ],
+)
+def test_a_head_that_cannot_be_is_refused(tmp_path: Path, change: dict[str, str], words: str) -> None:
+    with (tmp_path / "odd").open("wb") as file:
+        writer = Writer(file)
+        writer.start()
+        writer.add_metadata("benchsim", head().metadata() | change)
+        writer.finish()  # type: ignore[no-untyped-call]
+    with pytest.raises(BadInput) as caught:
+        read_recording(tmp_path / "odd")
+    assert words in str(caught.value)
+
+
+def test_the_head_says_that_it_is_simulated_and_names_no_time_of_day(tmp_path: Path) -> None:
+    metadata = head().metadata()
+    assert metadata["notice"].startswith("SIMULATED")
+    assert not [key for key in metadata if "date" in key or "time" in key]
+    json.dumps(metadata)
+    assert BLOCK_US == 1_000_000
