@@ -138,7 +138,9 @@ def run_demo(speed: float, tell: Callable[[str], None]) -> Result:
     exchanges: list[Exchange] = []
     live = Live(bench, plan.card, "scp0499", tell, exchanges.append)
     session = asyncio.run(_session(live, speed, tell))
-    truth = Truth(bench, profile)
+    columns = bench.trace.columns()
+    true_kg = dict(zip(columns.t_us.tolist(), columns.true_kg.tolist(), strict=True))
+    truth = Truth(true_kg, plan.card.interval, profile)
     rows, trouble = truth.beside(session.said, exchanges)
     return Result(
         scenario.file.title,
@@ -214,10 +216,10 @@ async def _client(session: Session, believed_s: float, tell: Callable[[str], Non
 class Truth:
     """What was really on the deck when an indication was made."""
 
-    def __init__(self, bench: Bench, profile: Profile) -> None:
-        columns = bench.trace.columns()
-        self._true_kg = dict(zip(columns.t_us.tolist(), columns.true_kg.tolist(), strict=True))
-        self._interval = bench.plan.host.interval
+    def __init__(self, true_kg: dict[int, float], interval: Decimal, profile: Profile) -> None:
+        """true_kg: true mass on the deck by the time of each indication."""
+        self._true_kg = true_kg
+        self._interval = interval
         self._profile = profile
         self._stage = profile.stages[0]  # of a scale in use
         self._tared_kg = 0.0

@@ -1,0 +1,137 @@
+"""The demo is the main job once through: a live bench, a client of its own process, the truth beside."""
+
+from __future__ import annotations
+
+import ast
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchsim.cli import demo_run
+from benchsim.cli.demo_run import Result, Row, Said, Truth, run_demo
+from benchsim.rules.profile import load_profile
+from benchsim.serve.live import Exchange
+from tests.real.served import ROOT
+from tests.serve.small_bench import loaded
+
+pytestmark = pytest.mark.real
+
+SPEED = 12
+LONGEST_DEMO_S = 20
+
+
+@pytest.fixture(scope="module")
+def shown() -> dict[str, Any]:
+    """The demo's own account, from a process of its own."""
+    command = [sys.executable, "-m", "benchsim.cli.main", "demo", "--json", "--speed", str(SPEED)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=100, check=False)
+    assert done.returncode == 0, done.stderr + done.stdout
+    told: dict[str, Any] = json.loads(done.stdout)
+    return told
+
+
+def test_every_stable_reading_is_within_tolerance_of_the_truth(shown: dict[str, Any]) -> None:
+    judged = [r for r in shown["readings"] if r["passed"] is not None]
+    assert shown["passed"]
+    assert len(judged) >= 10
+    for row in judged:
+        assert abs(float(row["reading"]) - row["true"]) <= float(row["allowed_d"]) * float(shown["interval"])
+
+
+def test_the_client_weighs_the_truck_that_the_scenario_drives_on(shown: dict[str, Any]) -> None:
+    truck_kg = 6_800 + 10_900 + 18_600  # the axles of scenarios/demo.yaml
+    gross = [r for r in shown["readings"] if r["kind"] == "gross" and r["command"] == "P" and r["true"] > 0]
+    assert [r["true"] for r in gross] == [truck_kg]
+    assert abs(float(gross[0]["reading"]) - truck_kg) <= float(shown["interval"])
+
+
+def test_the_client_zeroes_sees_motion_tares_reads_net_and_clears(shown: dict[str, Any]) -> None:
+    commands = [r["command"][0] for r in shown["readings"]]
+    assert [c for c in "PZWTMCR" if c not in commands] == []
+    assert any(r["moving"] for r in shown["readings"])
+    nets = [r for r in shown["readings"] if r["kind"] == "net" and r["command"] == "W"]
+    assert [float(r["reading"]) for r in nets] == [0.0, 36_300.0 - 12_000.0]
+
+
+def test_a_figure_is_what_came_over_the_wire(shown: dict[str, Any]) -> None:
+    for row in shown["readings"]:
+        if row["reading"] is not None:
+            assert len(row["answer"]) == 20
+            assert row["answer"][6:16].strip() == row["reading"]
+
+
+def test_it_says_simulated_and_takes_no_longer_than_it_may_at_its_own_speed(shown: dict[str, Any]) -> None:
+    assert shown["simulated"] is True
+    assert any("SIMULATED" in r["answer"] for r in shown["readings"])
+    assert shown["readings"][-1]["at_s"] / 4 < LONGEST_DEMO_S - 2  # its own speed is 4; 2 s to begin and end
+
+
+def test_the_client_knows_nothing_but_pyserial() -> None:
+    names = set()
+    for node in ast.walk(ast.parse(demo_run.CLIENT.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {a.name.split(".")[0] for a in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            names.add((node.module or "").split(".")[0])
+    assert names - sys.stdlib_module_names == {"serial"}
+
+
+# -- the judgement ------------------------------------------------------------------------------------------
+
+LOADED = replace(loaded(620), t_us=1_000_000)
+PROFILE = load_profile("hb44-iiil-vehicle")
+
+
+def row_of(answer: bytes, true_kg: float, command: str = "W") -> Row:
+    truth = Truth({1_000_000: true_kg}, Decimal(20), PROFILE)
+    sent = Exchange(1_000_000, "one", b"", answer, LOADED)
+    rows, trouble = truth.beside([Said("weigh", command, 1, answer)], [sent])
+    assert not trouble
+    return rows[0]
+
+
+@pytest.mark.parametrize(
+    ("true_kg", "passed"), [(12_400.0, True), (12_360.0, True), (12_359.0, False), (12_441.0, False)]
+)
+def test_a_stable_reading_is_judged_by_the_tolerance_of_its_load(true_kg: float, passed: bool) -> None:
+    # HB 44 Table 6, III L, maintenance: 2 d from 501 d to 1 000 d; 12 400 kg are 620 d of 20 kg
+    assert row_of(b"\n 1G       12400kg \r", true_kg).passed is passed
+
+
+def test_a_reading_in_motion_is_shown_and_not_judged() -> None:
+    row = row_of(b"\n 1GM      12400kg \r", 5_000.0)
+    assert row.reading == 12_400
+    assert row.passed is None
+
+
+def test_one_bad_reading_fails_the_demo_and_so_does_none_at_all() -> None:
+    good, bad = row_of(b"\n 1G       12400kg \r", 12_400.0), row_of(b"\n 1G       12400kg \r", 6_000.0)
+    result = Result("a demo", "/dev/pts/9", "kg", Decimal(20), (good,), "")
+    assert result.passed
+    assert not replace(result, rows=(good, bad)).passed
+    assert not replace(result, rows=()).passed
+    assert not replace(result, trouble="the client ended").passed
+
+
+def test_an_answer_that_is_not_the_one_that_was_sent_is_told() -> None:
+    truth = Truth({1_000_000: 0.0}, Decimal(20), PROFILE)
+    sent = Exchange(1_000_000, "one", b"", b"\n 1G       12400kg \r", LOADED)
+    _rows, trouble = truth.beside([Said("weigh", "W", 1, b"\n 1G       12420kg \r")], [sent])
+    assert "not as it was sent" in trouble
+
+
+def test_a_client_that_breaks_is_told_and_fails_the_demo(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    broken = tmp_path / "broken_client.py"
+    broken.write_text("raise SystemExit('no such port')")
+    monkeypatch.setattr(demo_run, "CLIENT", broken)
+    result = run_demo(SPEED, lambda _line: None)
+    assert not result.passed
+    assert result.trouble == "the client ended with: no such port"
