@@ -22,7 +22,7 @@ class ReferenceDrift:
     Source: common practice, no source.
     """
 
-    drift: float = parameter(0.001, RATIO, "share by which it is wrong in the end", low=-0.5, high=0.5)
+    drift: float = parameter(0.001, RATIO, "share by which it is wrong in the end", low=-0.3, high=0.3)
     over_us: int = parameter(HOUR_US, TIME, "how long that takes; 0 at once", low=0, high=1000 * HOUR_US)
 
     def fold(self, part: NodePart, age_us: int) -> NodePart:
