@@ -190,7 +190,8 @@ class _Case:
     def _there(self, statement: CommandIs | AnswerIs) -> list[Event]:
         """The happenings of that kind in the stretch; at T the last answer since the last request up to T."""
         start_us, end_us = self.stretch.start_us, self.stretch.end_us
-        every = [e for e in self.trace.events if _concerns(statement, e)]
+        concerned = (e for e in self.trace.events if _concerns(statement, e))
+        every = sorted(concerned, key=lambda e: e.t_us)
         if self.check.when.kind != "at" or isinstance(statement, CommandIs):
             return [e for e in every if start_us <= e.t_us <= end_us]
         requests = [
