@@ -112,6 +112,7 @@ def weigh(scale: Scale, seconds: float) -> None:
     tell("deck empty, wait for stable", scale.ask("P"))
     tell("set zero", scale.ask("Z"))
     tell("a vehicle drives on", weight_within(scale, 1000, 10**9, moving=True))
+    tell("zero in vain, it moves", scale.ask("Z"))
     tell("it stands, wait for stable", settled(scale, seconds))
     tell("high resolution", scale.ask("H"))
     tell("take it as tare", scale.ask("T"))

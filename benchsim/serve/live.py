@@ -95,25 +95,26 @@ class Live:
         self.tell = tell
         self.witness = witness
         self._card = card
-        self._clients: dict[str, Client] = {}
+        self._clients: list[Client] = []
         open_conversation(protocol, card)  # a bad card is told before anybody can connect
         bench.watch(self._indicated)
 
     @property
     def clients(self) -> tuple[str, ...]:
         """Names of who is here, in the order in which they came."""
-        return tuple(self._clients)
+        return tuple(client.name for client in self._clients)
 
     def join(self, name: str, send: Callable[[bytes], None], how: str = "came") -> Client:
         """A client comes, or a line is there.  send: takes what it is to get and never blocks."""
         client = Client(self, name, send, self._card)
-        self._clients[name] = client
+        self._clients.append(client)
         self.note(name, how)
         return client
 
     def leave(self, client: Client, why: str, done: bool = True) -> None:
         """A client is gone, or (done False) was dropped.  Told once however often it is called."""
-        if self._clients.pop(client.name, None) is not None:
+        if client in self._clients:
+            self._clients.remove(client)
             self.note(client.name, why, done)
 
     def note(self, subject: str, text: str, done: bool = True) -> None:
@@ -122,7 +123,7 @@ class Live:
         self.bench.trace.happened(Event(self.bench.now_us, "client", subject, text, done=done))
 
     def _indicated(self, indication: Indication) -> None:
-        for client in tuple(self._clients.values()):
+        for client in tuple(self._clients):
             client.indicated(indication)
 
 

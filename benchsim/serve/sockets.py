@@ -69,8 +69,9 @@ class TcpRim:
         """Listen.  Raises BadInput: the port is taken, not allowed, or the host is not this machine's."""
         loop = asyncio.get_running_loop()
         try:
+            host = await _first_address(self._host)
             self._server = await loop.create_server(
-                lambda: Peer(self, self._live), self._host, self._port, backlog=128
+                lambda: Peer(self, self._live), host, self._port, backlog=128
             )
         except OSError as error:
             raise _not_listening(self._host, self._port, error) from None
@@ -114,8 +115,11 @@ class Peer(asyncio.BufferedProtocol):
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         if not isinstance(transport, asyncio.Transport):
             raise TypeError(f"{transport!r} is not a stream")
-        host, port = transport.get_extra_info("peername")[:2]
-        name = f"tcp {host}:{port}"
+        peer = transport.get_extra_info("peername")
+        if peer is None:  # gone before we could look
+            transport.abort()
+            return
+        name = f"tcp {peer[0]}:{peer[1]}"
         if not self._rim.came(self):
             self._live.note(name, f"sent away: {self._rim.limits.clients} clients are here", done=False)
             transport.abort()
@@ -194,6 +198,12 @@ class Peer(asyncio.BufferedProtocol):
         unread = self._transport.get_write_buffer_size()
         self._live.leave(self._client, f"dropped: too slow, {unread} octets unread", done=False)
         self._transport.abort()
+
+
+async def _first_address(host: str) -> str:
+    """One address of a host, so that one place is one socket and one port; IPv4 where there is the choice."""
+    found = await asyncio.get_running_loop().getaddrinfo(host, None, type=socket.SOCK_STREAM)
+    return str(min(found, key=lambda info: info[0] != socket.AF_INET)[4][0])
 
 
 def _not_listening(host: str, port: int, error: OSError) -> BadInput:

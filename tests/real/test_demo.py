@@ -59,6 +59,13 @@ def test_the_client_zeroes_sees_motion_tares_reads_net_and_clears(shown: dict[st
     assert [float(r["reading"]) for r in nets] == [0.0, 36_300.0 - 12_000.0]
 
 
+def test_a_zero_request_in_motion_is_refused_and_nothing_comes_of_it_later(shown: dict[str, Any]) -> None:
+    steps = shown["readings"]
+    at = next(i for i, r in enumerate(steps) if r["answer"][1] == "E")
+    assert (steps[at]["command"], steps[at]["answer"]) == ("Z", "\nE1GM ----------kg \r")
+    assert (steps[at + 1]["command"], float(steps[at + 1]["reading"])) == ("P", 36_300.0)
+
+
 def test_a_figure_is_what_came_over_the_wire(shown: dict[str, Any]) -> None:
     for row in shown["readings"]:
         if row["reading"] is not None:

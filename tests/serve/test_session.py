@@ -102,3 +102,14 @@ def test_a_repeat_goes_to_who_asked_for_it_with_every_indication() -> None:
     bench.run(1_000_000)
     assert len(one) == 11
     assert other == []
+
+
+def test_a_bench_that_breaks_ends_the_session_with_its_own_error_and_closes_what_was_open() -> None:
+    class Broken(SmallBench):
+        def run(self, until_us: int) -> None:
+            raise ZeroDivisionError("the bench broke")
+
+    said: list[str] = []
+    with pytest.raises(ZeroDivisionError, match="the bench broke"):
+        run_session(Broken(), CARD, "scp0499", Options(("pty",), ("0",)), said.append)
+    assert said[-1].endswith("closed: the bench ends")

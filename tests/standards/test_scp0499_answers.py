@@ -16,7 +16,7 @@ import pytest
 from benchsim.ground.commands import ClearTare, PresetTare, Tare, Zero
 from benchsim.ground.readings import Indication, Outcome
 from benchsim.outputs.output import definition, open_conversation
-from benchsim.outputs.scp0499 import LEVEL_1, LEVEL_2
+from benchsim.outputs.scp0499 import LEVEL_1, LEVEL_2, LONGEST_LINE
 from tests.serve.small_bench import CARD, EMPTY, loaded
 
 TABLE: dict[str, Any] = definition("scp0499")
@@ -98,6 +98,10 @@ def test_an_error_stands_as_long_as_its_condition(status: str) -> None:
         assert client.answer(request, None, shown, 0)[1:2].decode() == status
     (request,) = client.receive(b"\nW\r", EMPTY, 0)
     assert client.answer(request, None, EMPTY, 0)[1:2] == b"Z"
+
+
+def test_a_line_may_be_as_long_as_the_definition_says() -> None:
+    assert TABLE["framing"]["longest_line_octets"] == LONGEST_LINE
 
 
 def test_the_code_knows_the_commands_of_the_definition_with_their_levels() -> None:
