@@ -222,9 +222,11 @@ def _lasts(scenario: Scenario, stage: Stage, checks: tuple[Check, ...], findings
     for index, item in enumerate(scenario.file.timeline):
         if item.at > given:
             findings.add(("timeline", index, "at"), f"at: {seconds(item.at)} lies after the end", right)
-    for index, check in enumerate(checks):
-        if max(_times(check)) > given:
-            findings.add(("checks", index), f"{seconds(max(_times(check)))} lies after the end", right)
+    sentences = [sentence.strip() for sentence in scenario.file.checks]
+    for check in checks:
+        if (latest_us := max(_times(check))) > given:
+            loc = ("checks", sentences.index(check.text))
+            findings.add(loc, f"{seconds(latest_us)} lies after the end", right)
     return given
 
 

@@ -93,12 +93,14 @@ def _rows(
 
     One cell stands in the middle, two on the middle line; an odd last one on the middle line at the end.
     """
-    inset_m = float(cells.inset) if cells.inset is not None else min(length_m, width_m) / 20
-    if 2 * inset_m >= min(length_m, width_m):
+    least_m = min(length_m, width_m)
+    inset_m = float(cells.inset) if cells.inset is not None else least_m / 20
+    if 2 * inset_m >= least_m:
         findings.add(
             ("cells", "inset"), f"inset: {inset_m:g} m leaves no room on {length_m:g} m x {width_m:g} m",
-            f"less than {min(length_m, width_m) / 2:g} m",
+            f"less than {least_m / 2:g} m",
         )  # fmt: skip
+        inset_m = least_m / 20
     if count == 1:
         return [(length_m / 2, width_m / 2)]
     columns = count if count == 2 else -(-count // 2)

@@ -235,7 +235,8 @@ def _times(item: story.CommandItem | story.AskItem, loc: Loc, stage: Stage) -> l
             stage.findings.add(loc, "until or for without every", "add every: 500 ms")
         return [item.at]
     if until_us is None:
-        stage.findings.add((*loc, "every"), "every without until or for", "say how long", key=True)
+        if item.until is None:
+            stage.findings.add((*loc, "every"), "every without until or for", "say how long", key=True)
         return [item.at]
     count = (until_us - item.at) // item.every + 1
     if count > MAX_REPEATS:
