@@ -1,0 +1,198 @@
+"""Both ends of the node link through whatever hypothesis can think of.
+
+Never a sample that was not sent, never one twice in a session, never two hosts on one node, no exception;
+and once the link heals, all flow again within the time that the specification states.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+
+from benchsim.ground.randomness import Dice, Streams
+from benchsim.link import codec
+from benchsim.link.hub import Hub
+from benchsim.link.impairment import Impairment, Passage
+from benchsim.link.impairments.bit_errors import BitErrors
+from benchsim.link.impairments.burst import Burst
+from benchsim.link.impairments.delay import Delay
+from benchsim.link.impairments.duplicate import Duplicate
+from benchsim.link.impairments.loss import Loss
+from benchsim.link.impairments.outage import Outage
+from benchsim.link.impairments.reorder import Reorder
+from benchsim.link.limits import ABSENT_PAUSE_US, EXCHANGE_LIFE_US
+from benchsim.link.steps import Step
+from tests.link.site import PERIOD_US, Site, count_of, node_card, site
+
+ADDRESSES = (1, 2)
+ROUND_TRIP_US = 400_000  # the worst that the impairments here can leave in flight
+
+
+@dataclass(frozen=True)
+class Meddler:
+    """Sends old frames again, and changed ones with their CRC made right: a hostile medium."""
+
+    probability: float
+
+    def start(self, dice: Dice) -> Passage:
+        return _Meddling(self.probability, dice)
+
+
+@dataclass
+class _Meddling:
+    probability: float
+    dice: Dice
+    heard: list[bytes] = field(default_factory=list)
+
+    def carry(self, frame: bytes, t_us: int) -> list[tuple[int, bytes]]:
+        self.heard.append(frame)
+        out = [(t_us, frame)]
+        if self.dice.unit() < self.probability:
+            out.append((t_us + 50, self.heard[self.dice.below(len(self.heard))]))
+        if self.dice.unit() < self.probability:
+            content = bytearray(frame[:-4])
+            content[self.dice.below(len(content))] ^= 1 << self.dice.below(8)
+            out.insert(0, (t_us, codec.seal(bytes(content))))
+        return out
+
+
+SHARES = st.sampled_from([0.02, 0.2, 0.6])
+KIND = st.one_of(
+    SHARES.map(Loss),
+    SHARES.map(lambda p: Burst(p, 0.2)),
+    SHARES.map(lambda p: Delay(2_000, int(p * 200_000), overtaking=True)),
+    SHARES.map(Duplicate),
+    SHARES.map(Reorder),
+    st.sampled_from([1e-5, 1e-4, 1e-3]).map(BitErrors),
+    st.just(Outage()),
+)
+STACK = st.lists(KIND, max_size=3).map(tuple)
+
+
+class Ends(RuleBasedStateMachine):
+    """Two nodes and their host."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.site: Site
+        self.looked = 0
+        self.seen: set[tuple[int, int, int]] = set()
+        self.hostile = False
+        self.hosts = 0
+
+    @initialize(k=st.sampled_from([1, 8, 13]))
+    def begin(self, k: int) -> None:
+        from benchsim.link.parts import LinkSettings
+
+        self.settings = LinkSettings(samples_per_frame=k)
+        self.site = site(ADDRESSES, settings=self.settings)
+        for address in ADDRESSES:
+            self.site.add(node_card(address, buffer_samples=200))
+        self.site.hub.pair(0, 0)
+
+    def _run(self, for_us: int) -> None:
+        """Walk on in small pieces, so that each sample is looked at in the session it came in."""
+        end_us = self.site.queue.now_us + for_us
+        while self.site.queue.now_us < end_us:
+            self.site.run(min(end_us, self.site.queue.now_us + 50_000))
+            self._look()
+
+    def _look(self) -> None:
+        for samples in self.site.samples[self.looked :]:
+            watch = self.site.hub.seats[samples.address].watch
+            session = watch.session.number if watch else 0
+            rows = np.frombuffer(samples.octets, "<i4").reshape(samples.rows, samples.channels)
+            for n, row in enumerate(rows.tolist(), samples.first):
+                serial = 0x1000 + samples.address
+                assert row == [count_of(serial, n, c) for c in range(samples.channels)]
+                assert (samples.address, session, n) not in self.seen
+                self.seen.add((samples.address, session, n))
+            assert samples.node_t_us == (samples.first + 1) * PERIOD_US + 77
+        self.looked = len(self.site.samples)
+
+    @rule(for_us=st.sampled_from([30_000, 200_000, 1_100_000, 5_000_000]))
+    def time_goes_by(self, for_us: int) -> None:
+        self._run(for_us)
+
+    @rule(at=st.sampled_from([0, 1]), up=STACK, down=STACK)
+    def the_medium_changes(self, at: int, up: tuple[Impairment, ...], down: tuple[Impairment, ...]) -> None:
+        self.site.places[at].up.change(up)
+        self.site.places[at].down.change(down)
+
+    @rule(at=st.sampled_from([0, 1]), share=SHARES)
+    def somebody_meddles(self, at: int, share: float) -> None:
+        self.hostile = True
+        self.site.places[at].up.change((Meddler(share),))
+        self.site.places[at].down.change((Meddler(share),))
+
+    @rule(at=st.sampled_from([0, 1]))
+    def a_node_restarts(self, at: int) -> None:
+        self.site.places[at].end.restart(self.site.queue.now_us)
+
+    @rule(at=st.sampled_from([0, 1]))
+    def a_node_is_recommissioned(self, at: int) -> None:
+        self.site.places[at].end.recommission()
+
+    @rule()
+    def the_host_restarts(self) -> None:
+        self.hosts += 1
+        self.site.hub = Hub(self.site.hub.card, Streams(f"host {self.hosts}").dice("hub"))
+        self.site.hub.pair(0, self.site.queue.now_us)
+
+    @rule(address=st.sampled_from([0, 1, 2]))
+    def somebody_asks_to_pair(self, address: int) -> None:
+        self.site.hub.pair(address, self.site.queue.now_us)
+
+    @rule(address=st.sampled_from(ADDRESSES))
+    def somebody_lets_a_node_go(self, address: int) -> None:
+        self.site.hub.release(address, self.site.queue.now_us)
+
+    @precondition(lambda self: hasattr(self, "site"))
+    @rule()
+    def the_link_heals(self) -> None:
+        for place in self.site.places:
+            place.up.change(())
+            place.down.change(())
+        if self.hostile:  # a forged seek may keep a node busy for that long
+            self._run(EXCHANGE_LIFE_US)
+            self.hostile = False
+        hub, now_us = self.site.hub, self.site.queue.now_us
+        for seat in hub.seats.values():
+            tired = seat.step in (Step.IDLE, Step.FAILED, Step.RELEASED, Step.RELEASE)
+            if tired or (not seat._once_flowed and seat.step is not Step.FLOW):
+                hub.pair(seat.address, now_us)
+        self._run(self._stated_us())
+        for seat, place in zip(hub.seats.values(), self.site.places, strict=True):
+            assert seat.step is Step.FLOW, seat.state
+            assert place.end.step is Step.FLOW
+            assert place.end.session is not None
+            assert seat.watch is not None
+            assert place.end.session.number == seat.watch.session.number
+            assert place.end.session.epoch == seat.watch.session.epoch
+        before = len(self.site.samples)
+        self._run(4 * self.settings.samples_per_frame * PERIOD_US)
+        assert {s.address for s in self.site.samples[before:]} == set(ADDRESSES)
+
+    def _stated_us(self) -> int:
+        s = self.settings
+        longest = max(s.liveness_us, s.answer_timeout_us + ABSENT_PAUSE_US)
+        return longest + s.offer_window_us + 2 * s.samples_per_frame * PERIOD_US + 4 * ROUND_TRIP_US
+
+    @invariant()
+    def a_node_has_one_host_or_none(self) -> None:
+        if hasattr(self, "site"):
+            for place in self.site.places:
+                assert place.end.bound_host in (None, self.site.hub.card.host_id)
+
+    def teardown(self) -> None:
+        if hasattr(self, "site"):
+            self.the_link_heals()
+
+
+Ends.TestCase.settings = settings(max_examples=40, stateful_step_count=20, deadline=None)
+TestEnds: Any = Ends.TestCase
