@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -109,7 +111,7 @@ def _found_weight(look: Look, state: WeightIs, row: int, indication: Indication)
         if not known:
             return f"no {state.target}"
         text += f", {state.target} {_weight_text(look, state.target, rows)}"
-        target = other
+        target = Fraction(int(other))
     if state.how == "within" and target != value and state.subject.name not in ERRORS:
         off = int(value) - target
         return f"{text} ({look.scale.in_d(off)} off)"

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from benchsim.checks.quantities import ERRORS, Operand, Quantity, Subject, Tolerance
 from benchsim.checks.statements import Blank, FlagIs, NodeIs, State, Steady, WeightIs
-from benchsim.checks.tolerances import Reach, Scale, reach
+from benchsim.checks.tolerances import BOUND, Reach, Scale, reach
 from benchsim.ground.errors import BadInput
 from benchsim.record.trace import Columns, Flag, Trace
 from benchsim.rules.profile import Profile
@@ -186,7 +186,7 @@ class Look:
 
 def _limit(target: Fraction | Grains, rounding: Callable[[Fraction], int]) -> int | Grains:
     if isinstance(target, Fraction):
-        return max(-(2**62), min(2**62, rounding(target)))
+        return max(-BOUND, min(BOUND, rounding(target)))
     return target
 
 

@@ -23,7 +23,8 @@ from benchsim.rules.tables import tolerance_d
 # A stage goes by either standard's word for it: HB 44 T.N.3.1 and T.N.3.2, R 76-1 3.5.1 and 3.5.2.
 _STAGE_WORDS = {"maintenance": ("maintenance", "in service"), "acceptance": ("acceptance", "initial")}
 _FINEST_DIGITS = 9
-_MOST = 2**62
+_MOST = 2**60  # weights are cut off here, so that the sum of two still fits
+BOUND = 2**62  # limits are cut off here, outside of every weight
 _NONE = Fraction(-1)
 
 
@@ -48,9 +49,8 @@ class Scale:
 
     def of_kg(self, mass_kg: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
         """Float masses to the nearest grain, and where they are numbers of a sane size."""
-        scaled = mass_kg * float(self.per_kg)
-        sane = np.abs(scaled) < float(_MOST)
-        return np.rint(np.where(sane, scaled, 0.0)).astype(np.int64), sane
+        sane = np.abs(mass_kg) < float(_MOST) / self.per_kg
+        return np.rint(np.where(sane, mass_kg, 0.0) * float(self.per_kg)).astype(np.int64), sane
 
     def of_counts(self, counts: NDArray[np.int64]) -> NDArray[np.int64]:
         """Counts of d; absurdly large ones are cut off."""
@@ -108,7 +108,7 @@ class Reach:
 def _whole(value: Fraction, sign: int) -> int:
     """Rounded into the allowed range: down for an upper bound, up for a lower one; cut off far outside."""
     whole = math.floor(value) if sign > 0 else math.ceil(value)
-    return max(-_MOST, min(_MOST, whole))
+    return max(-BOUND, min(BOUND, whole))
 
 
 def reach(
@@ -150,7 +150,7 @@ def _share(share: Fraction, target: Fraction | NDArray[np.int64]) -> Reach:
     if isinstance(target, Fraction):
         return Reach((abs(target) * share,))
     sizes = np.abs(target)
-    if not len(sizes) or int(sizes.max()) * share.numerator < _MOST:
+    if not len(sizes) or int(sizes.max()) * share.numerator < BOUND:
         return Reach((), whole=sizes * share.numerator // share.denominator)
     return Reach((), whole=np.array([_whole(int(size) * share, 1) for size in sizes], np.int64))
 
