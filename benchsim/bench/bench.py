@@ -101,7 +101,11 @@ class Bench:
 
     def put(self, t_us: int, command: ask.Command) -> None:
         """Have a command done at a time to come."""
-        self._to_come.put(t_us, lambda _now: self._do_and_note(command))
+
+        def act(_now_us: int) -> None:
+            self._do_and_note(command)
+
+        self._to_come.put(t_us, act)
 
     def do(self, command: ask.Command) -> Outcome:
         """Have a command done now.  What it came to is an event of the trace.
