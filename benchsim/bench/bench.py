@@ -122,6 +122,7 @@ class Bench:
                 self._to_come.run(self.now_us)
                 continue
             if self.now_us >= until_us:
+                self.trace.ended_us = self.now_us
                 return
             self._walk(min(until_us, self._edge_us(next_us)))
 
