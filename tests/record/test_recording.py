@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+import tracemalloc
 from pathlib import Path
 from typing import IO
 
@@ -17,7 +18,7 @@ from mcap.writer import Writer
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import Event, LinkState
 from benchsim.record.container import BLOCK_US, LOST, Head
-from benchsim.record.reader import Recording, read_recording
+from benchsim.record.reader import LARGEST_CHUNK, Recording, read_recording
 from benchsim.record.trace import Trace
 from benchsim.record.writer import MAGIC, Recorder
 from tests.record.runs import between, contents, head, run, same, trace
@@ -196,6 +197,24 @@ def test_no_damage_brings_the_reader_down(
         return
     assert len(back.trace) <= 50
     back.trace.columns()
+
+
+def test_a_chunk_that_would_fill_the_memory_is_left_out(tmp_path: Path) -> None:
+    """A few octets can say that they unpack to gigabytes."""
+    with (tmp_path / "bomb").open("wb") as file:
+        writer = Writer(file, chunk_size=1)
+        writer.start()
+        writer.add_metadata("benchsim", head().metadata())
+        channel = writer.register_channel("indication", "x-benchsim-columns", 0)
+        writer.add_message(channel, 0, bytes(LARGEST_CHUNK), 0)
+        writer.finish()  # type: ignore[no-untyped-call]
+    assert (tmp_path / "bomb").stat().st_size < LARGEST_CHUNK / 1000
+    tracemalloc.start()
+    back = read_recording(tmp_path / "bomb")
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert peak < LARGEST_CHUNK / 10
+    assert "the second from 0 s is damaged" in back.missing
 
 
 def test_a_text_that_was_changed_in_the_file_is_told(tmp_path: Path) -> None:
