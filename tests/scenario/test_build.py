@@ -211,7 +211,8 @@ def test_a_link_becomes_a_stack_of_impairments_both_ways() -> None:
         (HEAD + "checks: [at 1 s node 2 is flow]\n", ["s.yaml:3:22: "]),
         (
             HEAD
-            + "timeline: [{at: 1 s, fault: outage, for: 1 s}]\nchecks: [during fault outige indication is invalid]\n",
+            + "timeline: [{at: 1 s, fault: outage, for: 1 s}]\n"
+            + "checks: [during fault outige indication is invalid]\n",
             ["s.yaml:4:10: unknown fault of the timeline 'outige'; did you mean 'outage'?"],
         ),
     ],

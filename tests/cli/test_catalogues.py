@@ -1,0 +1,96 @@
+"""The verbs that look things up say the same in a table and in JSON, and all of it."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from benchsim.checks.forms import FORMS
+from benchsim.faults.fault import catalogue
+from benchsim.ground.library import shipped
+from benchsim.outputs.output import protocol_names
+from benchsim.rules.profile import load_profile, profile_names
+from benchsim.scenario.published import json_schema
+from tests.cli.calls import Call
+
+
+def words(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_faults_lists_the_whole_catalogue(call: Call) -> None:
+    table, listed = call("faults"), json.loads(call("faults", "--json").out)["faults"]
+    assert [f["name"] for f in listed] == list(catalogue())
+    for name, entry in catalogue().items():
+        assert f"\n{name} " in table.out
+        assert entry.seen.split()[0] in table.out
+
+
+@pytest.mark.parametrize("name", catalogue())
+def test_a_fault_is_told_with_all_a_technician_wants_to_know(call: Call, name: str) -> None:
+    entry = catalogue()[name]
+    done = call("faults", name)
+    assert done.code == 0
+    flat = words(done.out)
+    for text in (entry.seen, entry.cause, entry.confirm, entry.caution):
+        assert words(text) in flat
+    told = json.loads(call("faults", name, "--json").out)
+    assert (told["seen"], told["confirm"], told["caution"]) == (entry.seen, entry.confirm, entry.caution)
+    assert [p["name"] for p in told["parameters"]] == [p.word for p in entry.parameters]
+    for parameter in entry.parameters:
+        assert parameter.word in flat
+        assert parameter.shown(parameter.default) in flat
+
+
+@pytest.mark.parametrize("name", catalogue())
+def test_the_line_shown_for_a_fault_is_one_that_a_scenario_takes(call: Call, name: str) -> None:
+    from tests.scenario.texts import DECK, built
+
+    line = next(li for li in call("faults", name).out.splitlines() if li.startswith("{at:"))
+    assert built(f"{DECK}timeline:\n  - {line}\n").plan.timeline
+
+
+def test_rules_lists_the_profiles(call: Call) -> None:
+    table, listed = call("rules"), json.loads(call("rules", "--json").out)["rules"]
+    assert [r["name"] for r in listed] == list(profile_names())
+    assert all(name in table.out for name in profile_names())
+
+
+@pytest.mark.parametrize("name", profile_names())
+def test_a_profile_is_told_value_by_value_with_clause_and_mark(call: Call, name: str) -> None:
+    profile = load_profile(name)
+    flat = words(call("rules", name).out)
+    told = json.loads(call("rules", name, "--json").out)
+    assert len(told["values"]) == len(profile.entries)
+    for entry, value in zip(profile.entries, told["values"], strict=True):
+        assert (value["key"], value["clause"], value["mark"]) == (entry.key, entry.clause, entry.mark)
+        assert entry.mark.split()[0] in flat
+        assert entry.clause.split()[0].rstrip(",;") in flat
+
+
+def test_protocols_lists_and_tells(call: Call) -> None:
+    listed = json.loads(call("protocols", "--json").out)["protocols"]
+    assert [p["name"] for p in listed] == list(protocol_names())
+    told = call("protocols", "scp0499").out
+    # SCP-0499 4.1 and 4.5: W asks for the displayed weight, Z tries to zero.
+    assert "\nW " in told
+    assert "\nZ " in told
+    assert json.loads(call("protocols", "scp0499", "--json").out)["name"] == "scp0499"
+
+
+def test_scenarios_lists_those_that_ship(call: Call) -> None:
+    names = [path.name for path in sorted(shipped("scenarios").glob("*.yaml"))]
+    assert all(name in call("scenarios").out for name in names)
+    listed = json.loads(call("scenarios", "--json").out)["scenarios"]
+    assert [s["file"].rpartition("/")[2] for s in listed] == names
+
+
+def test_checks_shows_every_form_with_its_example(call: Call) -> None:
+    listed = json.loads(call("checks", "--json").out)["forms"]
+    assert [f["example"] for f in listed] == [form.example for form in FORMS]
+    assert "at T" in call("checks").out
+
+
+def test_schema_prints_the_json_schema(call: Call) -> None:
+    assert json.loads(call("schema").out) == json_schema()
