@@ -1,4 +1,4 @@
-"""Faults of other packages: found by their entry point like ours, and refused in words when they cannot be."""
+"""Faults of other packages: found by entry point like ours, and refused in words when they cannot be."""
 
 from __future__ import annotations
 
