@@ -133,10 +133,12 @@ class _Case:
             return self._fail(None, self._cut())
         if not judged.any():
             return self._pass(None, f"kept: {self._unmet(None)}")
-        number = int(judged.sum())
-        word = ("moment" if isinstance(state, NodeIs) else "update") + ("" if number == 1 else "s")
-        text = f"kept at all {number} {word}{explain.spread(self.look, state, judged, instants)}"
-        return self._pass(None, text)
+        number, all_of_them = int(judged.sum()), int(met.sum())
+        word = ("moment" if isinstance(state, NodeIs) else "update") + ("" if all_of_them == 1 else "s")
+        share = f"all {number}" if number == all_of_them else f"{number} of {all_of_them}"
+        rest = "" if number == all_of_them else ", the others gave nothing to judge"
+        spread = explain.spread(self.look, state, judged, instants)
+        return self._pass(None, f"kept at {share} {word}{rest}{spread}")
 
     def _once(self, state: State, instants: Instants, holds: NDArray[np.bool_]) -> Verdict:
         if holds.any():

@@ -202,6 +202,14 @@ def test_a_weight_does_not_count_while_the_indication_is_invalid() -> None:
     assert not kept("at 1 s gross is 77 d", made)
 
 
+def test_a_verdict_tells_at_how_many_updates_there_was_nothing_to_judge() -> None:
+    made = run(20, valid=lambda t: t >= 1_000_000)
+    assert verdict("always gross is zero", made).found == (
+        "kept at 11 of 20 updates, the others gave nothing to judge: gross 0 kg"
+    )
+    assert verdict("always gross is zero while valid", made).found == "kept at all 11 updates: gross 0 kg"
+
+
 def test_a_flag_counts_only_on_a_valid_indication() -> None:
     made = run(20, motion=lambda t: t == 1_000_000, valid=lambda t: t != 1_000_000)
     assert kept("never motion is on", made)

@@ -26,13 +26,15 @@ RUN = run(20, lambda t: t // 500_000)
 def read_or_refused(sentence: str) -> bool:
     try:
         check = parse(sentence)
-    except SentenceError as error:
-        assert 1 <= error.column <= len(sentence) + 1
-        assert error.found
-        assert error.sentence == sentence
-        return False
-    judge(check, RUN, PROFILE)
-    return True
+    except SentenceError as caught:
+        error = caught
+    else:
+        judge(check, RUN, PROFILE)
+        return True
+    assert 1 <= error.column <= len(sentence) + 1
+    assert error.found
+    assert error.sentence == sentence
+    return False
 
 
 @given(st.lists(st.sampled_from(WORDS), max_size=14).map(" ".join))
