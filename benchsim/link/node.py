@@ -244,7 +244,7 @@ class NodeEnd:
             echo = frames.Echo(message.host_t_us, self._node_time_us(now_us), self.stream.next_sample)
             self._post(now_us, session.control_frame(echo))
         elif isinstance(message, frames.Again):
-            gone = self.stream.lacking(message.ranges)
+            gone = self.stream.lacking(message.ranges, now_us)
             if gone:
                 self._post(now_us, session.control_frame(frames.Gone(tuple(gone[:MAX_RANGES]))))
 

@@ -43,7 +43,6 @@ class Seat:
         self._once_flowed = False
         self._tries = self._rounds = 0
         self._ask_us = 0
-        self._releasing = b""
 
     # -- what a person asks --------------------------------------------------------------------------
 
@@ -57,7 +56,6 @@ class Seat:
     def release(self, now_us: int) -> None:
         """Let the node go in good order; nothing to tell it when there is no session."""
         if self.watch is not None and self.step in (Step.FLOW, Step.LOST):
-            self._releasing = self.watch.session.control_frame(frames.Release(now_us))
             self._tries, self._ask_us = 0, now_us
         self._happens(HostEvent.RELEASE, now_us)
         self._arm()
@@ -257,13 +255,15 @@ class Seat:
         self.out.append((self.address, self.watch.resume()))
 
     def _release_again(self, now_us: int) -> None:
+        watch = self.watch
+        assert watch is not None
         if self._tries >= self.card.settings.tries:
             detail = "release was not answered: the node stays bound until it is recommissioned"
             self._happens(HostEvent.UNANSWERED, now_us, Reason.TIMED_OUT, detail)
             return
         self._tries += 1
         self._ask_us = now_us + self.card.settings.answer_timeout_us
-        self.out.append((self.address, self._releasing))
+        self.out.append((self.address, watch.session.control_frame(frames.Release(now_us))))
 
     # -- steps ---------------------------------------------------------------------------------------
 

@@ -120,7 +120,7 @@ NODE_STEPS: dict[tuple[Step, NodeEvent], Step] = {
     (Step.IDLE, _N.SEEK): Step.OFFER,
     (Step.OFFER, _N.SEEK): Step.OFFER,
     (Step.OFFER, _N.PROVEN): Step.FLOW,
-    (Step.OFFER, _N.BAD_PROOF): Step.IDLE,
+    (Step.OFFER, _N.BAD_PROOF): Step.OFFER,
     (Step.OFFER, _N.EXPIRED): Step.IDLE,
     (Step.FLOW, _N.PROVEN): Step.FLOW,
     (Step.FLOW, _N.RESUME): Step.FLOW,
@@ -131,6 +131,7 @@ NODE_STEPS: dict[tuple[Step, NodeEvent], Step] = {
     (Step.LOST, _N.RESUME): Step.FLOW,
     (Step.LOST, _N.RELEASE): Step.RELEASED,
     (Step.RELEASED, _N.SEEK): Step.OFFER,
+    (Step.RELEASED, _N.PROVEN): Step.FLOW,
     **{
         (step, event): Step.IDLE
         for step in (Step.IDLE, Step.OFFER, Step.FLOW, Step.LOST, Step.RELEASED)

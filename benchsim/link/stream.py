@@ -63,10 +63,13 @@ class Stream:
             assert session is not None
             self.begin(session, k, -(-store.first // k) * k)
 
-    def lacking(self, ranges: tuple[tuple[int, int], ...]) -> list[tuple[int, int]]:
-        """What the host lacks, (first, count), in place of what it said before.  Gives what is gone."""
+    def lacking(self, ranges: tuple[tuple[int, int], ...], now_us: int) -> list[tuple[int, int]]:
+        """What the host lacks, (first, count), in place of what it said before.  Gives what is gone.
+
+        What is not complete yet is left out: the host will ask again.
+        """
         gone: list[tuple[int, int]] = []
-        sent = self.next_sample
+        sent = min(self.next_sample, self.store.first_after(now_us))
         oldest = max(self.store.first, sent - self.store.reach)
         self._lacking.clear()
         for first, count in ranges:

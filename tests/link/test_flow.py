@@ -10,17 +10,17 @@ from benchsim.ground.readings import Counts
 from benchsim.link import codec, data
 from benchsim.link.codec import Frame
 from benchsim.link.frames import FROM_NODE, Again, Header, Kind, Refuse, RefuseReason, Release, Resume
-from benchsim.link.gaps import Gaps, Window
 from benchsim.link.hub import Hub
 from benchsim.link.impairments.delay import Delay
 from benchsim.link.impairments.duplicate import Duplicate
 from benchsim.link.impairments.loss import Loss
 from benchsim.link.impairments.outage import Outage
-from benchsim.link.limits import AGAIN_GRACE_US, AGAIN_RETRY_US, AGAIN_TRIES, MAX_GAPS, REPLAY_WINDOW
+from benchsim.link.limits import AGAIN_TRIES
 from benchsim.link.parts import LinkSettings
 from benchsim.link.session import Session
+from tests.link.meddling import SECOND, Drop, kind_of, paired
 from tests.link.site import PERIOD_US, Site, count_of, flowing, host_card, node_card, site
-from tests.link.stories import SECOND, STORIES, Drop, kind_of, paired
+from tests.link.stories import STORIES
 
 
 def _whole(place: Site, address: int = 1) -> bool:
@@ -137,6 +137,21 @@ def test_a_host_does_not_ask_for_more_than_the_node_keeps() -> None:
     assert not _sent(place, Kind.GONE)
 
 
+def test_samples_are_never_repeated_before_they_are_complete() -> None:
+    """After a resume the first frame begins later; what lies before it is asked for while it is still read."""
+    place = site(settings=LinkSettings(samples_per_frame=80, liveness_us=1_500_000))
+    place.add(node_card(1))
+    paired(place, 5 * SECOND)
+    place.places[0].up.change((Outage(),))
+    place.run(8 * SECOND)
+    place.places[0].up.change(())
+    place.run(14 * SECOND)
+    assert [s for s in place.samples if s.resent]
+    for samples in place.samples:
+        assert samples.arrived_us >= (samples.first + samples.rows) * PERIOD_US
+    assert _whole(place)
+
+
 def test_frames_that_overtake_each_other_are_no_gap_for_long() -> None:
     place = flowing(up=(Delay(0, 150_000, overtaking=True),), until_us=20 * SECOND)
     assert place.numbers() != sorted(place.numbers())
@@ -161,45 +176,6 @@ def test_a_gap_before_the_first_frame_is_a_gap_too() -> None:
     assert isinstance(accept, Frame)
     assert min(place.numbers()) == accept.message.next_sample  # type: ignore[union-attr]
     assert _whole(place)
-
-
-def test_many_gaps_at_once_are_bounded() -> None:
-    gaps = Gaps(0, 60_000)
-    for n in range(MAX_GAPS + 10):
-        assert gaps.take(2 * n + 1, 1, 0)
-    assert len(gaps.gaps) == MAX_GAPS
-    assert gaps.given_up == 10
-
-
-def test_a_gap_is_asked_for_after_the_grace_and_not_before() -> None:
-    gaps = Gaps(0, 1000)
-    gaps.take(8, 8, 1000)
-    assert gaps.due_us() == 1000 + AGAIN_GRACE_US
-    assert gaps.ask(1000 + AGAIN_GRACE_US - 1) == ()
-    assert gaps.ask(1000 + AGAIN_GRACE_US) == ((0, 8),)
-    assert gaps.due_us() == 1000 + AGAIN_GRACE_US + AGAIN_RETRY_US
-
-
-def test_samples_partly_had_are_not_taken() -> None:
-    gaps = Gaps(0, 1000)
-    assert gaps.take(0, 8, 0)
-    assert not gaps.take(4, 8, 0)
-    assert gaps.take(16, 8, 0)
-    assert not gaps.take(4, 8, 0)
-    assert gaps.take(10, 2, 0)
-    assert [(g.first, g.end) for g in gaps.gaps] == [(8, 10), (12, 16)]
-
-
-def test_a_window_takes_each_number_once_and_none_older_than_itself() -> None:
-    window = Window()
-    for number in (0, 5, 3, 70):
-        assert window.fresh(number)
-        window.take(number)
-        assert not window.fresh(number)
-    assert not window.fresh(70 - REPLAY_WINDOW)
-    assert window.fresh(70 - REPLAY_WINDOW + 1)
-    window.take(1000)
-    assert not window.fresh(70)
 
 
 # -- what is not authentic, not new, not now -----------------------------------------------------------
@@ -316,7 +292,8 @@ def test_a_node_that_restarts_is_paired_anew_without_being_asked() -> None:
 @pytest.mark.parametrize(
     "story",
     ["node_is_away_for_long", "proofs_lost_after_a_restart", "outage_downwards", "host_restarts",
-     "host_restarts_after_silence", "node_restarts_after_its_offer"],
+     "host_restarts_after_silence", "late_release_while_pairing_anew", "forged_prove_before_the_right_one",
+     "node_restarts_after_its_offer"],
 )  # fmt: skip
 def test_the_flow_comes_back(story: str) -> None:
     place = STORIES[story]()

@@ -10,8 +10,9 @@ from benchsim.link.frames import Kind
 from benchsim.link.hub import Hub
 from benchsim.link.node import NodeEnd
 from benchsim.link.parts import Expected, LinkSettings
+from tests.link.meddling import OTHER_HOST, SECOND, kind_of, paired
 from tests.link.site import KEY, Site, host_card, node_card, site
-from tests.link.stories import OTHER_HOST, SECOND, STORIES, kind_of, paired
+from tests.link.stories import STORIES
 
 
 def _kinds(place: Site) -> list[str]:

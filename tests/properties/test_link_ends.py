@@ -30,7 +30,7 @@ from benchsim.link.steps import Step
 from tests.link.site import PERIOD_US, Site, count_of, node_card, site
 
 ADDRESSES = (1, 2)
-ROUND_TRIP_US = 400_000  # the worst that the impairments here can leave in flight
+ROUND_TRIP_US = 50_000
 
 
 @dataclass(frozen=True)
@@ -113,6 +113,7 @@ class Ends(RuleBasedStateMachine):
                 assert (samples.address, session, n) not in self.seen
                 self.seen.add((samples.address, session, n))
             assert samples.node_t_us == (samples.first + 1) * PERIOD_US + 77
+            assert samples.arrived_us >= (samples.first + samples.rows) * PERIOD_US  # never before it was
         self.looked = len(self.site.samples)
 
     @rule(for_us=st.sampled_from([30_000, 200_000, 1_100_000, 5_000_000]))
