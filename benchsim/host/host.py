@@ -145,7 +145,8 @@ class Host:
             end = ends[k]
             newest = views.start + end
             if not reason and bad:
-                reason = bad_cell(self._tracks, t_us, newest if end >= 0 else views.start - 1)
+                before = self._fresh_from(t_us) - 1
+                reason = bad_cell(self._tracks, t_us, max(newest, before) if end >= 0 else before)
             if not reason and (
                 end < 0 or lag_us[k] > waiting_us or newest * SECOND_US < links.flows_since_us * self._rate_hz
             ):
@@ -156,13 +157,15 @@ class Host:
                 stands = stable[k] and lag_us[k] <= late_us
                 ticks.append(Tick(weigh(t_us, weights[k], stands, low[k], high[k]), cells_kg[k]))
 
+    def _fresh_from(self, t_us: int) -> int:
+        """The first instant that is not yet too old at t_us."""
+        fresh_us = t_us - self._parts.waiting_us - self._frame_us(t_us)
+        return fresh_us * self._rate_hz // SECOND_US + 1
+
     def _missing(self, t_us: int) -> str:
-        waiting_us = self._parts.waiting_us
-        fresh_us = t_us - waiting_us - self._frame_us(t_us)
-        silent = "no samples yet"
-        if fresh_us > self._links.flows_since_us:
-            silent = f"no samples for more than {seconds(waiting_us)}"
-        fresh_from = fresh_us * self._rate_hz // SECOND_US + 1
+        fresh_from, silent = self._fresh_from(t_us), "no samples yet"
+        if fresh_from * SECOND_US > self._links.flows_since_us * self._rate_hz:
+            silent = f"no samples for more than {seconds(self._parts.waiting_us)}"
         return missing(self._tracks, t_us, fresh_from, self._widths.mean, silent)
 
 
