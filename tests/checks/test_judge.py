@@ -446,9 +446,9 @@ def test_a_fault_can_be_named_by_its_own_name_or_the_catalogue_s(
 ) -> None:
     with_events(
         step,
+        Event(1_000_000, "fault", "other", "start link-outage-of-another-kind as other"),
         Event(2_500_000, "fault", "silence", "start link-outage on 2 as silence"),
         Event(3_200_000, "fault", "silence", "end fault silence"),
-        Event(5_000_000, "fault", "other", "start link-outage-of-another-kind as other"),
     )
     assert kept(sentence.replace("NAME", name), step) is passes
 
@@ -472,6 +472,14 @@ def test_a_fault_that_never_ends_acts_to_the_end_of_the_run(step: Trace) -> None
         ("always gross is not above 100 kg", {3, 4, 5}),
         ("always gross is above 99.999999 kg", {5, 6, 7}),
         ("always gross is at least 100.000001 kg", {6, 7}),
+        # Limits finer than anything that is compared: half a microgram off 100 kg.
+        ("always gross is above 99.9999999995 kg", {5, 6, 7}),
+        ("always gross is below 100.0000000005 kg", {3, 4, 5}),
+        ("always gross is at least 99.9999999995 kg", {5, 6, 7}),
+        ("always gross is at most 100.0000000005 kg", {3, 4, 5}),
+        ("always gross is at least 100.0000000005 kg", {6, 7}),
+        ("always gross is 100.0000000005 kg within 0.0000000005 kg", {5}),
+        ("always gross is 100.0000000005 kg within 0.0000000004 kg", set()),
         ("always gross is below 100 kg", {3, 4}),
         ("always gross is at most 100 kg", {3, 4, 5}),
         ("always gross is between 80 kg and 120 kg", {4, 5, 6}),
@@ -499,6 +507,14 @@ def test_no_float_decides_at_the_limit(interval: str, count: int) -> None:
     assert kept("always error is 1 d", made)
     assert not kept("always error is below 1 d", made)
     assert not kept("always error is within 0.999999 d", made)
+
+
+def test_two_weights_are_compared_to_a_microgram() -> None:
+    made = run(3, lambda t: 5, lambda t: 100.000000001)
+    assert kept("always gross is true mass within 0.000000001 kg", made)
+    assert not kept("always gross is true mass within 0.0000000005 kg", made)
+    assert not kept("always gross is true mass", made)
+    assert kept("always gross is below true mass", made)
 
 
 def test_absurd_figures_are_judged_all_the_same() -> None:
