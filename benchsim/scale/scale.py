@@ -15,6 +15,7 @@ from benchsim.ground.commands import SiteCommand
 from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Streams
 from benchsim.ground.readings import Counts
+from benchsim.scale.digitiser import Converter
 from benchsim.scale.loads import Deck, History
 from benchsim.scale.parts import Receptor, ScaleParts
 from benchsim.scale.station import Sampler, Setup
@@ -43,7 +44,7 @@ class Scale:
                 Setup.of(parts, number),
                 deck,
                 start_us,
-                tuple(streams.noise("cell", cell) for cell in station.cells),
+                Converter(tuple(streams.noise("cell", cell) for cell in station.cells)),
             )
             for number, station in enumerate(parts.stations)
         )

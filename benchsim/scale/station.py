@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsim.ground.randomness import Noise
 from benchsim.ground.readings import Counts
 from benchsim.scale.bridge import channel
 from benchsim.scale.cell import Bank, CellState
@@ -201,7 +200,7 @@ class Sampler:
     """
 
     def __init__(
-        self, cells: tuple[int, ...], setup: Setup, deck: Deck, start_us: int, noises: tuple[Noise, ...]
+        self, cells: tuple[int, ...], setup: Setup, deck: Deck, start_us: int, converter: Converter
     ) -> None:
         self.setup = setup
         self._cells = cells
@@ -212,7 +211,7 @@ class Sampler:
         self._next = self._tip = self._mark = 0
         self._state = self._mark_state = self._law.rest()
         self._ahead: list[Floats] = []
-        self._converter = Converter(noises)
+        self._converter = converter
 
     def change(self, t_us: int, setup: Setup | None, deck: Deck | None) -> None:
         """From t_us on it is so.  Changes come in order of time, none before what was read."""

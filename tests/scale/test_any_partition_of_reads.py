@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from collections.abc import Iterable
 from dataclasses import replace
@@ -10,12 +11,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from benchsim.ground.commands import Axle, Drive, Move, Place, Remove, SiteCommand
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import Counts
+from benchsim.scale.digitiser import Converter, Figures
+from benchsim.scale.loads import Deck
 from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Wiring
 from benchsim.scale.scale import Scale
+from benchsim.scale.station import Sampler, Setup
 from tests.scale.made import S, parts, scale
 
 CELL = Cell(
@@ -178,6 +183,57 @@ def test_reads_and_changes_right_at_samples_and_chunks_give_the_same_bytes(
     happenings = sorted(((t // 12_500 * 12_500, what) for t, what in happenings), key=lambda h: h[0])
     reads = sorted((cut * 12_500, cut % 2) for cut in cuts)
     assert played(PLAIN, happenings, reads) == played(PLAIN, happenings, [])
+
+
+class Listener(Converter):
+    """Keeps what it is given to convert, before any rounding to codes hides a difference."""
+
+    def __init__(self) -> None:
+        super().__init__(())
+        self.heard: list[NDArray[np.float64]] = []
+
+    def convert(
+        self, ideal: NDArray[np.float64], first: int, figures: Figures, status: NDArray[np.uint8]
+    ) -> tuple[NDArray[np.int32], NDArray[np.uint8]]:
+        assert first == sum(part.shape[1] for part in self.heard)
+        self.heard.append(ideal.copy())
+        return np.zeros(ideal.T.shape, np.int32), np.zeros(ideal.T.shape, np.uint8)
+
+
+def heard(happenings: Happenings, reads: list[int]) -> bytes:
+    """What the first station's converter is given, to the last bit, when it is read at these times."""
+    made, deck, listener = healthy(PLAIN), Deck(healthy(PLAIN).receptor), Listener()
+    sampler = Sampler((0, 1, 2, 3), Setup.of(made, 0), deck, 0, listener)
+    waiting = list(happenings)
+    for t_us in [*reads, LASTS_US]:
+        while waiting and waiting[0][0] < t_us:
+            at_us, what = waiting.pop(0)
+            if isinstance(what, int):
+                parts_now = changed(made, what)
+                deck = replace(deck, receptor=parts_now.receptor)
+                sampler.change(at_us, Setup.of(parts_now, 0), deck)
+                continue
+            with contextlib.suppress(BadInput):
+                deck = deck.after(what, at_us)
+                sampler.change(at_us, None, deck)
+        sampler.read(t_us)
+    return np.concatenate(listener.heard, axis=1).tobytes()
+
+
+@given(
+    happenings=st.lists(HAPPENING, max_size=6),
+    reads=st.lists(st.integers(1, LASTS_US), min_size=1, max_size=25),
+)
+def test_before_the_converter_not_one_bit_depends_on_the_reads(
+    happenings: Happenings, reads: list[int]
+) -> None:
+    happenings = sorted(happenings, key=lambda h: h[0])
+    assert heard(happenings, sorted(reads)) == heard(happenings, [])
+
+
+@pytest.mark.parametrize("step_us", [12_500, 99_999, 800_000, 7_777_777])
+def test_before_the_converter_even_steps_do_not_show_in_a_bit(step_us: int) -> None:
+    assert heard(BUSY, list(range(step_us, LASTS_US, step_us))) == heard(BUSY, [])
 
 
 def test_the_same_seed_gives_the_same_samples_and_another_others() -> None:

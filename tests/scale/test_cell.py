@@ -159,6 +159,18 @@ def test_a_creep_term_that_comes_later_makes_no_jump() -> None:
     assert after[0, 0] == before[0, -1]
 
 
+def test_another_creep_term_leaves_those_under_way_as_they_are() -> None:
+    """Half of a term has come after tau ln 2; a second term that starts then does not bring the rest."""
+    first = (0.001, 10.0)
+    made, more = bank(Cell(E_MAX_KG, creep=(first,))), bank(Cell(E_MAX_KG, creep=(first, (0.001, 600.0))))
+    state = made.rest(np.zeros(1))
+    load_kg = np.full((1, 555), E_MAX_KG)
+    before, state = made.under(load_kg, state)
+    after, _ = more.still(load_kg[:, 0], more.fitted(state), 1)
+    assert before[0, -1] / 2.0 == pytest.approx(1.0 - 0.001 * math.exp(-6.9375 / 10.0), abs=1e-6)
+    assert after[0, 0] == pytest.approx(before[0, -1], abs=2e-6)
+
+
 def test_forces_count_under_the_gravity_of_the_site() -> None:
     site = Site(gravity_m_per_s2=9.78, calibration_gravity_m_per_s2=9.81)
     assert steady(Cell(E_MAX_KG), [0.5], site)[0] == pytest.approx(9.78 / 9.81, abs=1e-14)

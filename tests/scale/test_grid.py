@@ -90,6 +90,11 @@ def test_a_clock_that_changes_keeps_the_phase_of_the_sample_under_way(
     assert times == sorted(set(times))
 
 
+def test_a_clock_that_speeds_up_never_puts_a_sample_on_what_was_read() -> None:
+    """1 us before the first sample, 5000 ppm faster: it stays behind the instant of the change."""
+    assert Grid.begin(80.0, 0.0, 0).with_clock(5000.0, 12_499).time_us(0) == 12_500
+
+
 def joined(blocks: list[Counts]) -> tuple[list[int], list[int]]:
     return (
         np.concatenate([b.t_us for b in blocks]).tolist(),

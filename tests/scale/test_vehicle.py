@@ -64,12 +64,12 @@ def test_its_place_is_the_integral_of_its_speed(
     vehicle = Vehicle.arrive(drive(speed, stop, stands_s * S, acceleration), 8.0, 0)
     assert vehicle.go_us is not None
     assert vehicle.gone_us is not None
-    t_us = np.linspace(0, vehicle.gone_us, 20_001).astype(np.int64)
+    t_us = np.linspace(0, vehicle.gone_us, 4_001).astype(np.int64)
     left_s, on_s = (vehicle.stop_us - t_us) / S, (t_us - vehicle.go_us) / S
     pace = np.minimum(speed, acceleration * np.maximum(np.maximum(left_s, on_s), 0.0))
     way = integrate.cumulative_trapezoid(pace, t_us / S, initial=0)
     found = vehicle.first_axle_m(t_us)
-    assert found == pytest.approx(found[0] + way, abs=0.02)
+    assert found == pytest.approx(found[0] + way, abs=0.1)
     assert found[0] == pytest.approx(0.0, abs=1e-4)
     assert np.all(np.diff(found) > -1e-9)
 

@@ -46,7 +46,7 @@ def test_four_wires_lose_what_the_leads_take() -> None:
 @given(lead_ohm=st.floats(0.0, 50.0))
 def test_sense_wires_give_the_lead_loss_back(lead_ohm: float) -> None:
     six = channel(CELL, Wiring(lead_resistance_ohm=lead_ohm, sensed=True))
-    assert six.gain == pytest.approx(1.0, abs=1e-11)
+    assert six.gain == pytest.approx(1.0, abs=1e-9)
     assert six.offset_mv_per_v == 0.0
 
 
@@ -110,6 +110,13 @@ def test_a_leak_shifts_zero_as_its_divider_says(terminal: str, sign: float, leak
     found = channel(CELL, Wiring(leaks=((terminal, leak_ohm),)))
     expected = sign * 500.0 * (R / 2.0) / (R / 2.0 + leak_ohm)
     assert found.offset_mv_per_v == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_leak_sees_the_output_resistance_of_the_cell() -> None:
+    """350 ohm in, 400 ohm out: 200 ohm behind each signal terminal."""
+    cell = Cell(30_000.0, 2.0, input_resistance_ohm=350.0, output_resistance_ohm=400.0)
+    found = channel(cell, Wiring(leaks=(("SIG-", 1e6),)))
+    assert found.offset_mv_per_v == pytest.approx(500.0 * 200.0 / 1_000_200.0, rel=1e-9)
 
 
 @pytest.mark.parametrize("terminal", ["SIG+", "SIG-", "EXC+"])
