@@ -25,6 +25,8 @@ VERBS = {
     "checks": ("formats", "Show the sentences that a scenario can check."),
     "schema": ("formats", "Print the JSON Schema of a scenario file."),
 }
+STOPPED = 130
+"""The exit code after Ctrl-C, so that nobody takes it for a verdict.  Source: common practice of shells."""
 EPILOG = "Everything here is simulated: it proves software, never an instrument."
 
 
@@ -61,6 +63,9 @@ class Verbs(click.Group):
         except BenchsimError as error:
             click.echo(str(error), err=True)
             ctx.exit(error.exit_code)
+        except KeyboardInterrupt:
+            click.echo("stopped", err=True)
+            ctx.exit(STOPPED)
 
 
 def load(verb: str) -> click.Command:

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
 SUFFIXES = (".yaml", ".yml")
 LONG_S = 0.7
-"""Progress is drawn only for work that takes longer than this, and only for people."""
+EACH_S = 0.1
+"""Progress is drawn only for work that takes longer than LONG_S, each EACH_S, and only for people."""
 
 Advance = Callable[[int, int], None]
 
@@ -104,7 +105,7 @@ def _progress(count: int) -> Iterator[Callable[[Path], Advance | None]]:
         TimeRemainingColumn(),
     )
     bar = Progress(*columns, console=console(stderr=True), transient=True, auto_refresh=False)
-    began, done = perf_counter(), -1
+    next_s, done = perf_counter() + LONG_S, -1
     task = bar.add_task("", total=max(count, 1))
 
     def begin(file: Path) -> Advance:
@@ -112,7 +113,9 @@ def _progress(count: int) -> Iterator[Callable[[Path], Advance | None]]:
         done += 1
 
         def advance(now_us: int, ends_us: int) -> None:
-            if perf_counter() - began > LONG_S:
+            nonlocal next_s
+            if perf_counter() > next_s:
+                next_s = perf_counter() + EACH_S
                 bar.start()
                 bar.update(task, completed=done + now_us / max(ends_us, 1), description=file.stem)
                 bar.refresh()

@@ -122,8 +122,8 @@ class Channel(Part):
 
     loss: q.Fraction | None = key(None, "frames lost, each on its own")
     bursts: Bursts | None = key(None, "frames lost in bursts")
-    delay: q.Time | None = key(None, "fixed delay")
-    jitter: q.Time | None = key(None, "random delay on top, up to this")
+    delay: q.Lateness | None = key(None, "fixed delay")
+    jitter: q.Lateness | None = key(None, "random delay on top, up to this")
     duplicates: q.Fraction | None = key(None, "frames that arrive twice")
     reordering: q.Fraction | None = key(None, "frames that a later one overtakes")
     bit_errors: q.Fraction | None = key(None, "bits that arrive wrong")
@@ -191,8 +191,8 @@ class Link(Channel):
     network: Network = key(1, "network number of host and nodes")
     pairing_key: Word = key("benchsim", "words that both ends make their pairing key from")
     samples_per_frame: Annotated[int, Field(strict=True, ge=1, le=80)] = key(8, "k")
-    silence: q.Span = key("1 s", "a node is lost after this much silence", validate_default=True)
-    beat: q.Span = key("1 s", "between two beats of a quiet end", validate_default=True)
+    silence: q.Waiting = key("1 s", "a node is lost after this much silence", validate_default=True)
+    beat: q.Waiting = key("1 s", "between two beats of a quiet end", validate_default=True)
     pair_at_start: q.OnOff = key("on", "whether the host pairs by itself at once", validate_default=True)
 
 
@@ -200,8 +200,8 @@ class Host(Part):
     """The reference host's settings."""
 
     updates: Annotated[int, Field(strict=True, ge=1, le=100)] = key(10, "indications a second")
-    averaging: q.Span = key("400 ms", "length of the mean that is shown", validate_default=True)
-    waiting: q.Span = key("1 s", "how long a gap is waited for", validate_default=True)
+    averaging: q.Lateness = key("400 ms", "length of the mean that is shown", validate_default=True)
+    waiting: q.Waiting = key("1 s", "how long a gap is waited for", validate_default=True)
     zero_tracking: q.OnOff = key("on", "automatic zero-tracking", validate_default=True)
     initial_zero: q.OnOff = key("on", "initial zero-setting at the start", validate_default=True)
 

@@ -86,3 +86,16 @@ def test_our_own_mistakes_keep_their_traceback(
     path.write_text(BAD)
     with pytest.raises(ZeroDivisionError):
         call("run", str(path))
+
+
+def test_a_run_that_is_stopped_by_hand_is_no_verdict(
+    call: Call, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    def stopped(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("benchsim.scenario.run.run", stopped)
+    path = tmp_path / "s.yaml"
+    path.write_text(BAD)
+    done = call("run", str(path))
+    assert (done.code, done.out, done.err.strip()) == (130, "", "stopped")
