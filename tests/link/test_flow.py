@@ -138,7 +138,7 @@ def test_a_host_does_not_ask_for_more_than_the_node_keeps() -> None:
 
 
 def test_samples_are_never_repeated_before_they_are_complete() -> None:
-    """After a resume the first frame begins later; what lies before it is asked for while it is still read."""
+    """After a resume the first frame begins later; what lies before it is asked for while still read."""
     place = site(settings=LinkSettings(samples_per_frame=80, liveness_us=1_500_000))
     place.add(node_card(1))
     paired(place, 5 * SECOND)
