@@ -8,6 +8,7 @@ sample for a place stays; what comes twice changes nothing.
 from __future__ import annotations
 
 import bisect
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from operator import attrgetter, itemgetter
@@ -17,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.ground.readings import ClockReading, Samples
+from benchsim.host.grid import NEVER_US, Grid
 from benchsim.host.node_clock import NodeClock
 
-NEVER_US = (1 << 62) - 1
 _AHEAD_US = 1_000_000  # how far a wrong clock may put a sample into the future before it is left out
 _HELD_FRAMES = 2_000
 _KEPT_NOTES = 500
@@ -44,29 +45,40 @@ class BadStretch:
 
 
 class Track:
-    """One node's samples on the grid, from instant `start` on.
+    """One node's samples on the grid.
 
-    cells, channels: cell index and node channel, side by side.  counts: int32, (instants, cells here).
-    arrived_us: int64, (instants,), NEVER_US where nothing came; good: bool, the same shape.
-    bad: by cell index, the frames in which it was not good.
+    number: which node of the grid; cells, channels: cell index and node channel, side by side.
+    columns: of the grid, where its cells are.  bad: by cell index, the frames in which it was not good.
     """
 
-    def __init__(self, address: int, seats: Sequence[tuple[int, int]], rate_hz: int) -> None:
-        self.address = address
+    def __init__(
+        self,
+        grid: Grid,
+        number: int,
+        address: int,
+        seats: Sequence[tuple[int, int]],
+        column: int,
+        rate_hz: int,
+    ) -> None:
+        self.grid, self.number, self.address = grid, number, address
         self.cells = tuple(cell for cell, _ in seats)
-        self.channels = np.array([channel for _, channel in seats], dtype=np.intp)
+        self.columns = slice(column, column + len(seats))
         self.clock = NodeClock(rate_hz)
         self.frames: list[Samples] = []
         self.bad: dict[int, list[BadStretch]] = {}
+        self._channels = np.array([channel for _, channel in seats], dtype=np.intp)
+        self._channels_needed = int(self._channels.max()) + 1
         self._rows: list[tuple[int, int]] = [(_ALWAYS, 1)]
         self._notes: list[tuple[int, str]] = [(_ALWAYS, CLOCK_NOT_READ)]
         self._events: list[tuple[int, int, ClockReading | None]] = []
         self._held: list[Samples] = []
         self._rate_hz = rate_hz
-        self.start = 0
-        self.counts = np.zeros((0, len(self.cells)), dtype=np.int32)
-        self.arrived_us = np.zeros(0, dtype=np.int64)
-        self.good = np.zeros(0, dtype=np.bool_)
+        self._untouched = _ALWAYS
+
+    @property
+    def arrived_us(self) -> NDArray[np.int64]:
+        """When each sample of the grid's rows arrived: int64, (rows,), NEVER_US where none did."""
+        return self.grid.arrived_us[:, self.number]
 
     def left(self, t_us: int) -> None:
         """The node does not flow any more; what is known of its clock ends here."""
@@ -81,27 +93,19 @@ class Track:
         """How many samples the node's frames held at that time."""
         return _last(self._rows, t_us)
 
+    def rows_since(self, t_us: int) -> int | None:
+        """The same for all times from t_us on; None when it changed in between."""
+        since_us, rows = self._rows[-1]
+        return rows if since_us <= t_us else None
+
     def note_at(self, t_us: int) -> str:
         """What kept the node's samples from being used at that time; "" for nothing."""
         return _last(self._notes, t_us)
 
-    def reach(self, start: int, end: int) -> None:
-        """Keep the instants start to end - 1; what lies before is forgotten."""
-        size = max(0, end - start)
-        kept = slice(max(0, start - self.start), max(0, min(len(self.good), end - self.start)))
-        offset = max(0, self.start - start)
-        counts = np.zeros((size, len(self.cells)), dtype=np.int32)
-        arrived = np.full(size, NEVER_US, dtype=np.int64)
-        good = np.zeros(size, dtype=np.bool_)
-        count = max(0, min(kept.stop - kept.start, size - offset))
-        if count:
-            source = slice(kept.start, kept.start + count)
-            counts[offset : offset + count] = self.counts[source]
-            arrived[offset : offset + count] = self.arrived_us[source]
-            good[offset : offset + count] = self.good[source]
-        self.start, self.counts, self.arrived_us, self.good = start, counts, arrived, good
+    def forget_bad(self, oldest: int) -> None:
+        """Nobody will ask any more for what lies before the instant oldest."""
         for cell, stretches in list(self.bad.items()):
-            self.bad[cell] = [s for s in stretches if s.last_instant >= start]
+            self.bad[cell] = [s for s in stretches if s.last_instant >= oldest]
             if not self.bad[cell]:
                 del self.bad[cell]
 
@@ -144,67 +148,106 @@ class Track:
         if not frames:
             return
         if not self.clock.is_read:
-            self._held = (self._held + frames)[-_HELD_FRAMES:]
+            self._hold(frames)
             return
         if not self.clock.is_mapped:
             self.clock.begin(frames[0].first, frames[0].node_t_us)
-        begin = 0
-        shape = (frames[0].rows, frames[0].channels)
-        for number, frame in enumerate(frames):
-            if (frame.rows, frame.channels) != shape:
-                self._lay_run(frames[begin:number], not_before_us)
-                begin, shape = number, (frame.rows, frame.channels)
-        self._lay_run(frames[begin:], not_before_us)
+        for run in _runs(frames):
+            self._lay_run(run, not_before_us)
+
+    def _hold(self, frames: list[Samples]) -> None:
+        """Frames that cannot be placed until the clock was read."""
+        self._held = (self._held + frames)[-_HELD_FRAMES:]
 
     def _lay_run(self, frames: list[Samples], not_before_us: int) -> None:
         """Frames of one shape."""
-        if self.clock.base is None:  # a run before this one ended the session
-            self._held = (self._held + frames)[-_HELD_FRAMES:]
+        if not self.clock.is_mapped:  # a run before this one ended the session
+            self._hold(frames)
             return
-        rows, channels = frames[0].rows, frames[0].channels
         first = np.array([f.first for f in frames], dtype=np.int64)
         node_t_us = np.array([f.node_t_us for f in frames], dtype=np.int64)
-        base = node_t_us * self._rate_hz - first * 1_000_000
-        strange = np.abs(base - self.clock.base) > 250_000
-        if strange.any():
-            good = int(strange.argmax())
-            rest = frames[good:]
-            if good:
-                self._lay_run(frames[:good], not_before_us)
-            self.clock.forget()
-            self._note(rest[0].arrived_us, "its clock does not fit its sample counter")
-            self._held = (self._held + rest)[-_HELD_FRAMES:]
+        fits = self.clock.fits(first, node_t_us)
+        if not fits.all():
+            self._end_session(frames, int(fits.argmin()), not_before_us)
             return
-        arrived = np.maximum(np.array([f.arrived_us for f in frames], dtype=np.int64), not_before_us)
+        rows, channels = frames[0].rows, frames[0].channels
+        arrived_us = np.array([f.arrived_us for f in frames], dtype=np.int64)
+        if not_before_us:
+            arrived_us = np.maximum(arrived_us, not_before_us)
+        since_us, short = int(arrived_us[0]), ""
         if self._rows[-1][1] != rows:
-            self._rows = [*self._rows[-_KEPT_NOTES:], (int(arrived[0]), rows)]
-        needed = int(self.channels.max()) + 1
-        short = f"{channels} channels where {needed} are needed" if channels < needed else ""
-        self._note(int(arrived[0]), short)
+            self._rows = [*self._rows[-_KEPT_NOTES:], (since_us, rows)]
+        if channels < self._channels_needed:
+            short = f"{channels} channels where {self._channels_needed} are needed"
+        self._note(since_us, short)
         if short:
             return
         counts = np.frombuffer(b"".join([f.octets for f in frames]), dtype="<i4").reshape(-1, channels)
-        counters = (first[:, None] + np.arange(rows)).reshape(-1)
-        good_rows = self._good_rows(frames, arrived, rows, channels)
-        self._write(counters, counts[:, self.channels], np.repeat(arrived, rows), good_rows)
-        self.clock.highest = max(self.clock.highest, int(counters.max()))
+        if channels != len(self.cells) or channels != self._channels_needed:
+            counts = counts[:, self._channels]
+        good = self._good_frames(frames, arrived_us, channels)
+        if not self._write_in_a_row(first, rows, counts, arrived_us, good):
+            counters = (first[:, None] + np.arange(rows)).reshape(-1)
+            good_rows = np.ones(len(counters), dtype=np.bool_) if good is None else np.repeat(good, rows)
+            self._write(counters, counts, np.repeat(arrived_us, rows), good_rows)
+        self.clock.highest = max(self.clock.highest, int(first.max()) + rows - 1)
+
+    def _end_session(self, frames: list[Samples], place: int, not_before_us: int) -> None:
+        """The frame at place comes from another count or another clock: nothing is known from there on."""
+        if place:
+            self._lay_run(frames[:place], not_before_us)
+        self.clock.forget()
+        self._note(max(frames[place].arrived_us, not_before_us), "its clock does not fit its sample counter")
+        self._hold(frames[place:])
 
     def _note(self, since_us: int, text: str) -> None:
         if self._notes[-1][1] != text:
             self._notes = [*self._notes[-_KEPT_NOTES:], (since_us, text)]
 
-    def _good_rows(
-        self, frames: list[Samples], arrived: NDArray[np.int64], rows: int, channels: int
-    ) -> NDArray[np.bool_]:
+    def _good_frames(
+        self, frames: list[Samples], arrived_us: NDArray[np.int64], channels: int
+    ) -> NDArray[np.bool_] | None:
+        """Which frames have no bad channel that carries a cell; None when all have not."""
         joined = b"".join([f.status for f in frames])
         if not joined.strip(b"\0"):
-            return np.ones(len(frames) * rows, dtype=np.bool_)
-        status = np.frombuffer(joined, dtype=np.uint8).reshape(-1, channels)[:, self.channels]
+            return None
+        status = np.frombuffer(joined, dtype=np.uint8).reshape(-1, channels)[:, self._channels]
         for frame, place in zip(*np.nonzero(status), strict=True):
-            last = self.clock.instant_of(frames[frame].first + rows - 1)
-            stretch = BadStretch(int(arrived[frame]), last, int(status[frame, place]))
+            last = self.clock.instant_of(frames[frame].first + frames[frame].rows - 1)
+            stretch = BadStretch(int(arrived_us[frame]), last, int(status[frame, place]))
             self.bad.setdefault(self.cells[place], []).append(stretch)
-        return np.repeat(~status.any(axis=1), rows)
+        good: NDArray[np.bool_] = (status == 0).all(axis=1)
+        return good
+
+    def _write_in_a_row(
+        self,
+        first: NDArray[np.int64],
+        rows: int,
+        counts: NDArray[np.int32],
+        arrived_us: NDArray[np.int64],
+        good: NDArray[np.bool_] | None,
+    ) -> bool:
+        """The usual case, frames without a gap on rows nothing was written to yet.  False: not that case."""
+        if len(self.clock.starts) > 1 or (len(first) > 1 and ((first[1:] - first[:-1]) != rows).any()):
+            return False
+        begin = int(first[0]) + self.clock.shifts[0]
+        end = begin + len(counts)
+        grid = self.grid
+        if begin < self._untouched or begin < grid.start or end > grid.end:
+            return False
+        latest = (arrived_us + _AHEAD_US) * self._rate_hz // 1_000_000
+        if (first + (self.clock.shifts[0] + rows - 1) > latest).any():
+            return False
+        at = slice(begin - grid.start, end - grid.start)
+        grid.counts[at, self.columns] = counts
+        grid.arrived_us[at, self.number].reshape(-1, rows)[:] = arrived_us[:, None]
+        if good is None:
+            grid.good[at, self.number] = True
+        else:
+            grid.good[at, self.number] = np.repeat(good, rows)
+        self._untouched = end
+        grid.top = max(grid.top, end)
+        return True
 
     def _write(
         self,
@@ -228,9 +271,10 @@ class Track:
                     counts = np.concatenate([counts, counts[again]])
                     arrived = np.concatenate([arrived, arrived[again]])
                     good = np.concatenate([good, good[again]])
-        latest = (arrived + _AHEAD_US) * self._rate_hz // 1_000_000 - self.start
-        index = instants - self.start
-        fits = (index >= 0) & (index < len(self.good)) & (index <= latest)
+        grid = self.grid
+        latest = (arrived + _AHEAD_US) * self._rate_hz // 1_000_000 - grid.start
+        index = instants - grid.start
+        fits = (index >= 0) & (index < len(grid.good)) & (index <= latest)
         if not fits.all():
             index, counts, arrived, good = index[fits], counts[fits], arrived[fits], good[fits]
         free = self.arrived_us[index] == NEVER_US
@@ -239,6 +283,17 @@ class Track:
         if len(index) > 1 and not (np.diff(index) > 0).all():
             index, once = np.unique(index, return_index=True)
             counts, arrived, good = counts[once], arrived[once], good[once]
-        self.counts[index] = counts
-        self.arrived_us[index] = arrived
-        self.good[index] = good
+        if len(index):
+            grid.counts[index, self.columns] = counts
+            grid.arrived_us[index, self.number] = arrived
+            grid.good[index, self.number] = good
+            end = grid.start + int(index.max()) + 1
+            self._untouched = max(self._untouched, end)
+            grid.top = max(grid.top, end)
+
+
+def _runs(frames: list[Samples]) -> list[list[Samples]]:
+    """Frames split where their shape changes; mostly it does not."""
+    if len({(f.rows, f.channels) for f in frames}) == 1:
+        return [frames]
+    return [list(run) for _, run in itertools.groupby(frames, key=lambda f: (f.rows, f.channels))]

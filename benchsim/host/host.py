@@ -17,6 +17,7 @@ from benchsim.ground.commands import InstrumentCommand
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import ClockReading, Indication, LinkState, Outcome, Samples
 from benchsim.host.alignment import Track
+from benchsim.host.grid import Grid
 from benchsim.host.indication import Instrument
 from benchsim.host.links import Links
 from benchsim.host.parts import HostParts
@@ -47,9 +48,12 @@ class Host:
         self._period_us = SECOND_US // parts.update_hz
         self._next_us = self._period_us
         self._tracks = _tracks(parts)
+        self._grid = self._tracks[0].grid
+        columns = [cell for track in self._tracks for cell in track.cells]
+        self._column_of = np.argsort(np.array(columns, dtype=np.intp))  # column of each cell
         self._by_address = {track.address: track for track in self._tracks}
         self._links = Links(tuple(self._by_address))
-        self._reconstruction = Reconstruction(parts.seats, parts.interval)
+        self._reconstruction = Reconstruction([parts.seats[c] for c in columns], parts.interval)
         self._widths = Widths(
             max(1, parts.averaging_us * parts.rate_hz // SECOND_US),
             max(1, -(-profile.stable_for_us * parts.rate_hz // SECOND_US)),
@@ -100,20 +104,23 @@ class Host:
     def _span(self, updates_us: NDArray[np.int64], ticks: list[Tick]) -> None:
         """A run of updates at once."""
         first_us, last_us = int(updates_us[0]), int(updates_us[-1])
-        start = self._oldest(first_us)
-        end = (last_us + _AHEAD_US) * self._rate_hz // SECOND_US + 2
+        oldest = self._oldest(first_us)
+        self._grid.reach(oldest, (last_us + _AHEAD_US) * self._rate_hz // SECOND_US + 2)
         for track in self._tracks:
-            track.reach(start, end)
+            if track.bad:
+                track.forget_bad(oldest)
             track.absorb(last_us)
-        views = look(self._tracks, self._reconstruction, self._widths, updates_us)
+        views = look(self._grid, oldest, self._reconstruction, self._widths, updates_us)
+        frame_us = self._frames_us(updates_us)
+        lag_us = updates_us - views.newest * SECOND_US // self._rate_hz - frame_us
         before = len(ticks)
-        frame_us = np.array([self._frame_us(t) for t in updates_us.tolist()], dtype=np.int64)
-        newest_us = (views.start + views.end) * SECOND_US // self._rate_hz
-        self._show(updates_us.tolist(), views, (updates_us - newest_us - frame_us).tolist(), ticks)
+        self._show(updates_us.tolist(), views, lag_us.tolist(), ticks)
         blind = [k for k, tick in enumerate(ticks[before:]) if not tick.indication.valid]
         if blind:
-            oldest = (updates_us - frame_us - self._parts.waiting_us) * self._rate_hz // SECOND_US
-            kg = cells_apart(self._tracks, self._reconstruction, self._widths.mean, updates_us, oldest)
+            fresh = (updates_us - frame_us - self._parts.waiting_us) * self._rate_hz // SECOND_US
+            kg = cells_apart(
+                self._tracks, oldest, self._reconstruction, self._widths.mean, updates_us, fresh
+            )[:, self._column_of]
             for k in blind:
                 ticks[before + k].cells_kg = tuple(kg[k].tolist())
 
@@ -122,6 +129,14 @@ class Host:
         longest_us = _MOST_ROWS * SECOND_US // self._rate_hz
         oldest_us = t_us - self._parts.waiting_us - longest_us
         return oldest_us * self._rate_hz // SECOND_US - max(self._widths.mean, self._widths.stable)
+
+    def _frames_us(self, updates_us: NDArray[np.int64]) -> NDArray[np.int64]:
+        """How long it takes to fill a frame, at each update; it hardly ever changes."""
+        since_us = int(updates_us[0])
+        rows = [track.rows_since(since_us) for track in self._tracks]
+        if None in rows:
+            return np.array([self._frame_us(t) for t in updates_us.tolist()], dtype=np.int64)
+        return np.full(len(updates_us), self._frame_us(since_us), dtype=np.int64)
 
     def _frame_us(self, t_us: int) -> int:
         rows = max(track.rows_at(t_us) for track in self._tracks)
@@ -132,9 +147,9 @@ class Host:
 
         lag_us: how long each has waited for the next instant, beyond what filling a frame takes.
         """
-        weights, stable, ends = views.weight.tolist(), views.stable.tolist(), views.end.tolist()
+        weights, stable, newest = views.weight.tolist(), views.stable.tolist(), views.newest.tolist()
         low, high = views.low.tolist(), views.high.tolist()
-        cells_kg = list(map(tuple, views.cells_kg.tolist()))
+        cells_kg = list(map(tuple, views.kg[:, self._column_of].tolist()))
         waiting_us, late_us = self._parts.waiting_us, self._parts.waiting_us // 2
         bad = any(track.bad for track in self._tracks)
         weigh, links = self._instrument.weigh, self._links
@@ -142,13 +157,10 @@ class Host:
             if links.coming_us <= t_us:
                 links.reach(t_us)
             reason = links.broken
-            end = ends[k]
-            newest = views.start + end
             if not reason and bad:
-                before = self._fresh_from(t_us) - 1
-                reason = bad_cell(self._tracks, t_us, max(newest, before) if end >= 0 else before)
+                reason = bad_cell(self._tracks, t_us, max(newest[k], self._fresh_from(t_us) - 1))
             if not reason and (
-                end < 0 or lag_us[k] > waiting_us or newest * SECOND_US < links.flows_since_us * self._rate_hz
+                lag_us[k] > waiting_us or newest[k] * SECOND_US < links.flows_since_us * self._rate_hz
             ):
                 reason = self._missing(t_us)
             if reason:
@@ -173,7 +185,13 @@ def _tracks(parts: HostParts) -> Sequence[Track]:
     seats: dict[int, list[tuple[int, int]]] = {}
     for cell, seat in enumerate(parts.seats):
         seats.setdefault(seat.address, []).append((cell, seat.channel))
-    return [Track(address, seats[address], parts.rate_hz) for address in sorted(seats)]
+    grid = Grid(len(parts.seats), len(seats))
+    tracks: list[Track] = []
+    column = 0
+    for number, address in enumerate(sorted(seats)):
+        tracks.append(Track(grid, number, address, seats[address], column, parts.rate_hz))
+        column += len(seats[address])
+    return tracks
 
 
 def _check(parts: HostParts) -> None:

@@ -10,6 +10,9 @@ from __future__ import annotations
 
 import bisect
 
+import numpy as np
+from numpy.typing import NDArray
+
 from benchsim.ground.readings import ClockReading
 
 DRIFT_PPM = 100  # what node clocks may be off; common practice for crystal clocks, no source
@@ -35,7 +38,7 @@ class NodeClock:
     def forget(self) -> None:
         """Nothing is known any more: the node has left, or is another one."""
         self._low_us = self._high_us = self._host_us = 0
-        self._base: int | None = None
+        self._base = 0  # node time against counter, in millionths of an instant
         self.highest = _ALWAYS
         self.starts: list[int] = []
         self.shifts: list[int] = []
@@ -50,21 +53,15 @@ class NodeClock:
     def is_mapped(self) -> bool:
         return bool(self.starts)
 
-    def base_of(self, first: int, node_t_us: int) -> int:
-        """Node time against counter, in millionths of an instant: the same for every frame of a session."""
-        return node_t_us * self._rate_hz - first * _MICRO
-
-    def agrees(self, base: int) -> bool:
-        """Whether a frame's base belongs to this session."""
-        return self._base is None or abs(base - self._base) <= _SAME_BASE
-
-    @property
-    def base(self) -> int | None:
-        return self._base
+    def fits(self, first: NDArray[np.int64], node_t_us: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Which frames belong to this session: node time against counter is the same for all of one."""
+        off = node_t_us * self._rate_hz - first * _MICRO - self._base
+        fitting: NDArray[np.bool_] = (off <= _SAME_BASE) & (off >= -_SAME_BASE)
+        return fitting
 
     def begin(self, first: int, node_t_us: int) -> None:
         """The first frame of a session, the clock having been read."""
-        self._base = self.base_of(first, node_t_us)
+        self._base = node_t_us * self._rate_hz - first * _MICRO
         self.starts, self.shifts = [_ALWAYS], [self._nearest()]
 
     def read(self, reading: ClockReading) -> int | None:
@@ -102,7 +99,6 @@ class NodeClock:
         return counter + self.shifts[bisect.bisect_right(self.starts, counter) - 1]
 
     def _position(self) -> int:
-        assert self._base is not None
         return self._base + (self._low_us + self._high_us) * self._rate_hz // 2
 
     def _nearest(self) -> int:

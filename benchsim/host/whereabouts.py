@@ -39,17 +39,18 @@ def missing(tracks: Sequence[Track], t_us: int, fresh_from: int, width: int, sil
     of a node that has sent none of those.
     """
     newest: list[int] = []
+    grid = tracks[0].grid
+    skip = max(0, fresh_from - grid.start)
     for track in tracks:
         if note := track.note_at(t_us):
             return f"node {track.address}: {note}"
-        skip = max(0, fresh_from - track.start)
         (there,) = np.nonzero(track.arrived_us[skip:] <= t_us)
         if not len(there):
             return f"node {track.address}: {silent}"
         newest.append(skip + int(there[-1]))
     last = min(newest)
-    first = max(0, last - width + 1)
-    gaps = [int((track.arrived_us[first : last + 1] > t_us).sum()) for track in tracks]
+    late = grid.arrived_us[max(0, last - width + 1) : last + 1] > t_us
+    gaps = late.sum(axis=0).tolist()
     if len(set(gaps)) == 1:
         return "too few samples yet"
     return f"node {tracks[gaps.index(max(gaps))].address}: samples missing"

@@ -12,26 +12,26 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsim.host.alignment import NEVER_US, Track
+from benchsim.host.alignment import Track
+from benchsim.host.grid import NEVER_US, Grid
 from benchsim.host.motion import over_windows, spread
 from benchsim.host.reconstruction import Reconstruction
 
 
 @dataclass(frozen=True, slots=True)
 class Views:
-    """One item an update.  end: index from `start` of its newest whole instant, -1 for none.
+    """One item an update.  newest: its newest whole instant, NO_INSTANT for none.
 
     weight: parts.  low, high: of the stretch that must be stable.  stable: spread within the band over a
-    whole stretch.  cells_kg: (updates, cells).
+    whole stretch.  kg: each column's mean, (updates, columns).
     """
 
-    start: int
-    end: NDArray[np.intp]
+    newest: NDArray[np.int64]
     weight: NDArray[np.int64]
     low: NDArray[np.int64]
     high: NDArray[np.int64]
     stable: NDArray[np.bool_]
-    cells_kg: NDArray[np.float64]
+    kg: NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,47 +43,49 @@ class Widths:
     band: int
 
 
+NO_INSTANT = -(1 << 40)
+
+
 def look(
-    tracks: Sequence[Track], reconstruction: Reconstruction, widths: Widths, updates_us: NDArray[np.int64]
+    grid: Grid, oldest: int, reconstruction: Reconstruction, widths: Widths, updates_us: NDArray[np.int64]
 ) -> Views:
-    """What each update sees of the tracks, which all stand on the same instants."""
-    whole_us = _whole_since(tracks)
-    cells = np.zeros((sum(len(t.cells) for t in tracks), len(whole_us)), dtype=np.int64)
-    for track in tracks:
-        for place, cell in enumerate(track.cells):
-            cells[cell] = reconstruction.cell_parts(cell, track.counts[:, place])
-    weights = cells[0].copy()
-    for row in cells[1:]:
-        weights += row
+    """What each update sees of the grid from the instant oldest on."""
+    rows = slice(oldest - grid.start, max(grid.top, oldest) - grid.start)
+    whole_us = np.where(grid.good[rows], grid.arrived_us[rows], NEVER_US).max(axis=1)
+    parts = reconstruction.parts(grid.counts[rows])
     end = _newest(over_windows(np.maximum, whole_us, widths.mean), updates_us, widths.mean)
-    weight = _means(_sums(weights, end, widths.mean), widths.mean)
-    seen = spread(weights, whole_us, widths.stable, end, updates_us)
+    sums = _sums(parts, end, widths.mean)
+    weight = (2 * sums.sum(axis=1) + widths.mean) // (2 * widths.mean)
+    seen = spread(parts.sum(axis=1), whole_us, widths.stable, end, updates_us)
     stable = seen.within(weight, widths.band)
-    cells_kg = reconstruction.kilograms(_sums(cells, end, widths.mean), widths.mean)
-    return Views(tracks[0].start, end, weight, seen.low, seen.high, stable, cells_kg.T)
+    newest = np.where(end >= 0, end + oldest, NO_INSTANT)
+    return Views(newest, weight, seen.low, seen.high, stable, reconstruction.kilograms(sums, widths.mean))
 
 
 def cells_apart(
     tracks: Sequence[Track],
+    oldest: int,
     reconstruction: Reconstruction,
     width: int,
     updates_us: NDArray[np.int64],
     not_before: NDArray[np.int64],
 ) -> NDArray[np.float64]:
-    """Each cell's mean in kg by itself, for updates that have no weight: float64, (updates, cells).
+    """Each column's mean in kg by itself, for updates that have no weight: float64, (updates, columns).
 
     not_before: the oldest instant an update may use.  NaN for a cell whose samples are older, missing or
     not good, so that a look at the others still tells something.
     """
-    kg = np.full((len(updates_us), sum(len(t.cells) for t in tracks)), np.nan)
+    grid = tracks[0].grid
+    rows = slice(oldest - grid.start, max(grid.top, oldest) - grid.start)
+    parts = reconstruction.parts(grid.counts[rows])
+    kg = np.full((len(updates_us), parts.shape[1]), np.nan)
     for track in tracks:
-        end = _newest(over_windows(np.maximum, track.arrived_us, width), updates_us, width)
-        fresh = (end >= 0) & (track.start + end >= not_before)
-        for place, cell in enumerate(track.cells):
-            parts = reconstruction.cell_parts(cell, track.counts[:, place])
-            mean_kg = reconstruction.kilograms(_sums(parts, end, width), width)
-            good = fresh & ~_spoiled(track, cell, updates_us, track.start + end - width)
-            kg[:, cell] = np.where(good, mean_kg, np.nan)
+        end = _newest(over_windows(np.maximum, track.arrived_us[rows], width), updates_us, width)
+        means = reconstruction.kilograms(_sums(parts, end, width), width)
+        fresh = (end >= 0) & (oldest + end >= not_before)
+        for cell, column in zip(track.cells, range(track.columns.start, track.columns.stop), strict=True):
+            good = fresh & ~_spoiled(track, cell, updates_us, oldest + end - width)
+            kg[:, column] = np.where(good, means[:, column], np.nan)
     return kg
 
 
@@ -101,14 +103,6 @@ def _spoiled(
     return spoiled
 
 
-def _whole_since(tracks: Sequence[Track]) -> NDArray[np.int64]:
-    """When each instant had a good sample of every node; NEVER_US where it has not."""
-    whole = np.where(tracks[0].good, tracks[0].arrived_us, NEVER_US)
-    for track in tracks[1:]:
-        whole = np.maximum(whole, np.where(track.good, track.arrived_us, NEVER_US))
-    return whole
-
-
 def _newest(window_us: NDArray[np.int64], updates_us: NDArray[np.int64], width: int) -> NDArray[np.intp]:
     """Index of the last instant of the newest window that was whole at each update; -1 for none."""
     earliest_from = np.minimum.accumulate(window_us[::-1])[::-1]
@@ -117,13 +111,10 @@ def _newest(window_us: NDArray[np.int64], updates_us: NDArray[np.int64], width: 
 
 
 def _sums(values: NDArray[np.int64], end: NDArray[np.intp], width: int) -> NDArray[np.int64]:
-    """Sums over the width instants up to each end, along the last axis; 0 where end is -1."""
-    running = np.zeros((*values.shape[:-1], values.shape[-1] + 1), dtype=np.int64)
-    np.cumsum(values, axis=-1, out=running[..., 1:])
+    """Sums over the width instants up to each end: int64, (ends, columns); 0 where end is -1."""
+    if len(values) < width:
+        return np.zeros((len(end), values.shape[1]), dtype=np.int64)
+    running = np.zeros((len(values) + 1, values.shape[1]), dtype=np.int64)
+    np.cumsum(values, axis=0, out=running[1:])
     last = np.where(end >= 0, end + 1, width)
-    return running[..., last] - running[..., last - width]
-
-
-def _means(sums: NDArray[np.int64], width: int) -> NDArray[np.int64]:
-    """Sums to means, to the nearest part."""
-    return (2 * sums + width) // (2 * width)
+    return np.where((end >= 0)[:, None], running[last] - running[last - width], 0)
