@@ -41,7 +41,8 @@ def last_told_us(trace: Trace) -> int:
 
 
 def _end(when: When, start_us: int, trace: Trace) -> int:
-    if when.start.anchor == "start" and when.end.anchor == "end":
+    acts_whole = (when.start.anchor, when.end.anchor) == ("start", "end")
+    if acts_whole and when.start.fault == when.end.fault:
         ended = _fault_time("end", when.end.fault, start_us, trace)
         return trace.last_us() if ended is None else ended
     end_us = _time(when.end, trace)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
@@ -97,20 +97,27 @@ class _Reader:
         elif isinstance(record, Channel):
             self.channels[record.id] = record.topic
         elif isinstance(record, Chunk):
-            self._chunk(record)
+            self._leave_out_if_damaged(lambda: self._chunk(record), record.message_start_time)
         elif isinstance(record, Message):
-            self._message(record)
+            self._leave_out_if_damaged(lambda: self._message(record), record.log_time)
+
+    def _leave_out_if_damaged(self, take: Callable[[], None], time_ns: int) -> None:
+        try:
+            take()
+        except _BROKEN:
+            self.missing.append(f"the second from {seconds(time_ns // 1000)} is damaged")
 
     def _chunk(self, chunk: Chunk) -> None:
-        """One second's block; a damaged one is told and left out."""
-        try:
-            if chunk.uncompressed_size > LARGEST_CHUNK or _unpacked_size(chunk) > LARGEST_CHUNK:
-                raise ValueError("a chunk larger than any that is written")
-            for record in breakup_chunk(chunk, validate_crc=True):
+        """One second's block, all of it or what comes before the damage."""
+        if chunk.compression not in ("", "zstd"):
+            raise ValueError(f"compression {chunk.compression}, which is never written")
+        if max(chunk.uncompressed_size, _unpacked_size(chunk)) > LARGEST_CHUNK:
+            raise ValueError("a chunk larger than any that is written")
+        for record in breakup_chunk(chunk, validate_crc=True):
+            if isinstance(record, Message):
+                self._message(record)
+            else:
                 self._take(record)
-        except _BROKEN:
-            at_us = chunk.message_start_time // 1000
-            self.missing.append(f"the second from {seconds(at_us)} is damaged")
 
     def _message(self, message: Message) -> None:
         topic, trace = self.channels.get(message.channel_id), self._trace()

@@ -453,6 +453,17 @@ def test_a_fault_can_be_named_by_its_own_name_or_the_catalogue_s(
     assert kept(sentence.replace("NAME", name), step) is passes
 
 
+def test_a_stretch_between_faults_that_runs_backwards_is_told(step: Trace) -> None:
+    with_events(
+        step,
+        Event(1_000_000, "fault", "a", "start wind-gust as a"),
+        Event(2_000_000, "fault", "a", "end fault a"),
+        Event(3_000_000, "fault", "b", "start wind-gust as b"),
+    )
+    given = verdict("from the start of fault b to the end of fault a gross is zero", step)
+    assert (given.passed, given.found) == (False, "the stretch from 3 s to 2 s runs backwards")
+
+
 def test_a_fault_that_never_ends_acts_to_the_end_of_the_run(step: Trace) -> None:
     with_events(step, Event(3_000_000, "fault", "wind", "start wind-gust as wind"))
     assert kept("during fault wind stable is on", step)
@@ -515,6 +526,13 @@ def test_two_weights_are_compared_to_a_microgram() -> None:
     assert not kept("always gross is true mass within 0.0000000005 kg", made)
     assert not kept("always gross is true mass", made)
     assert kept("always gross is below true mass", made)
+
+
+def test_a_share_of_another_weight_at_the_limit() -> None:
+    made = run(3, lambda t: 105, lambda t: 2000.0)
+    assert kept("always gross is true mass within 5 %", made)
+    given = verdict("always gross is true mass within 4.99999999999999999999 %", made)
+    assert (given.passed, given.expected) == (False, "always gross 2 t ± 99.999999999 kg")
 
 
 def test_absurd_figures_are_judged_all_the_same() -> None:

@@ -9,12 +9,12 @@ import sys
 import tracemalloc
 from dataclasses import replace
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from mcap.writer import Writer
+from mcap.writer import CompressionType, Writer
 
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import Event, LinkState
@@ -138,6 +138,26 @@ def test_what_was_taken_is_in_the_file_before_it_is_closed(tmp_path: Path) -> No
     recorder.__exit__(None, None, None)
 
 
+def test_a_recording_whose_writer_was_killed_opens(tmp_path: Path) -> None:
+    program = (
+        "import pathlib, sys\n"
+        "from tests.record.test_recording import Recorder, a_run, head\n"
+        "recorder = Recorder(pathlib.Path(sys.argv[1]), head())\n"
+        "recorder.take(a_run(), 3_700_000)\n"
+        "print('taken', flush=True)\n"
+        "sys.stdin.read()\n"
+    )
+    root = str(Path(__file__).parents[2])
+    with subprocess.Popen(
+        [sys.executable, "-c", program, str(tmp_path / "run")],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, cwd=root, env=os.environ | {"PYTHONPATH": root},
+    ) as writer:  # fmt: skip
+        assert writer.stdout is not None
+        assert writer.stdout.readline() == b"taken\n"
+        writer.kill()
+    assert read_recording(tmp_path / "run").trace.newest_us() == 2_900_000
+
+
 def test_a_recording_cut_off_anywhere_opens_with_what_was_whole(tmp_path: Path) -> None:
     made = run(22, gross_d=lambda t: t // 500_000, cells=1)
     octets = keep(tmp_path / "run", made, header=head(cells=1))
@@ -185,19 +205,78 @@ def test_a_second_damaged_anywhere_is_told_and_the_others_still_count(tmp_path: 
         assert at_3_s.reason == "a gap: ½"
 
 
-def test_seconds_in_the_wrong_order_are_told(tmp_path: Path) -> None:
-    columns = run(20).columns()
-    with (tmp_path / "odd").open("wb") as file:
-        writer = Writer(file, chunk_size=1)
+def odd_file(path: Path, *blocks: bytes, topic: str = "indication", **options: Any) -> Recording:
+    """A file that another program might have made, a block a second."""
+    with path.open("wb") as file:
+        writer = Writer(file, **({"chunk_size": 1} | options))
         writer.start()
         writer.add_metadata("benchsim", head().metadata())
-        channel = writer.register_channel("indication", "x-benchsim-columns", 0)
-        for first, end in ((10, 20), (0, 10)):
-            writer.add_message(channel, first, encode_columns(columns, first, end), first)
+        channel = writer.register_channel(topic, "x-benchsim-columns", 0)
+        for number, block in enumerate(blocks):
+            writer.add_message(channel, number * 10**9, block, 0)
         writer.finish()  # type: ignore[no-untyped-call]
-    back = read_recording(tmp_path / "odd")
+    return read_recording(path)
+
+
+COLUMNS = run(20).columns()
+BLOCK = encode_columns(COLUMNS, 0, 10)
+FLAGS_AT, REASON_AT, T_AT = 4 + 10 * 6 * 8, 4 + 10 * (6 * 8 + 2), 4
+
+
+def test_seconds_in_the_wrong_order_are_told(tmp_path: Path) -> None:
+    back = odd_file(tmp_path / "odd", encode_columns(COLUMNS, 10, 20), BLOCK)
+    assert "the second from 1 s is damaged" in back.missing
+    assert back.trace.columns().t_us.tolist() == COLUMNS.t_us[10:].tolist()
+
+
+@pytest.mark.parametrize(
+    "block",
+    [
+        BLOCK[:-1],
+        BLOCK + b"x",
+        b"",
+        b"\xff\xff\xff\xff" + BLOCK[4:],
+        BLOCK[:FLAGS_AT] + b"\x00\x04" + BLOCK[FLAGS_AT + 2 :],
+        BLOCK[:REASON_AT] + b"\xff\xff\xff\xff" + BLOCK[REASON_AT + 4 :],
+        BLOCK[:T_AT] + BLOCK[T_AT + 8 : T_AT + 16] + BLOCK[T_AT + 8 :],
+    ],
+    ids=["short", "long", "empty", "rows", "flags", "reason", "times"],
+)
+@pytest.mark.parametrize("chunked", [True, False])
+def test_a_block_that_cannot_be_is_left_out(tmp_path: Path, block: bytes, chunked: bool) -> None:
+    back = odd_file(tmp_path / "odd", block, BLOCK, use_chunking=chunked)
     assert "the second from 0 s is damaged" in back.missing
-    assert back.trace.columns().t_us.tolist() == columns.t_us[10:].tolist()
+    assert len(back.trace) == 10
+
+
+@pytest.mark.parametrize("topic", ["reasons", "events", "links"])
+@pytest.mark.parametrize(
+    "data",
+    [b"", b"[]", b"{", b'{"events": 5, "links": 5, "first": 0, "reasons": 5}', b"[" * 100_000,
+     b'{"events": [{}], "links": [{}], "first": 99999999, "reasons": []}', b"\xff",
+     b'{"events": [5], "links": [5], "first": "x", "reasons": []}'],
+)  # fmt: skip
+def test_a_message_that_is_not_what_it_should_be_is_left_out(tmp_path: Path, topic: str, data: bytes) -> None:
+    back = odd_file(tmp_path / "odd", data, topic=topic)
+    assert "the second from 0 s is damaged" in back.missing
+    assert (back.trace.events, back.trace.link_states) == ([], [])
+
+
+def test_a_channel_that_is_not_known_is_passed_over(tmp_path: Path) -> None:
+    back = odd_file(tmp_path / "odd", b"from a later version", topic="frames")
+    assert not [line for line in back.missing if "damaged" in line]
+
+
+def test_a_compression_that_is_never_written_is_not_unpacked(tmp_path: Path) -> None:
+    back = odd_file(tmp_path / "odd", BLOCK, compression=CompressionType.LZ4)
+    assert "the second from 0 s is damaged" in back.missing
+
+
+def test_a_tail_that_cannot_be_read_counts_for_nothing(tmp_path: Path) -> None:
+    octets = keep(tmp_path / "run", run(3))
+    back = cut_off(tmp_path / "odd", octets.replace(str(END_US).encode(), b"x" * 7))
+    assert back.trace.ended_us == 0
+    assert len(back.trace) == 3
 
 
 def test_a_reason_that_a_damaged_second_took_along_is_told_as_lost(tmp_path: Path) -> None:
@@ -227,13 +306,7 @@ def test_no_damage_brings_the_reader_down(
 
 def test_a_chunk_that_would_fill_the_memory_is_left_out(tmp_path: Path) -> None:
     """A few octets can say that they unpack to gigabytes."""
-    with (tmp_path / "bomb").open("wb") as file:
-        writer = Writer(file, chunk_size=1)
-        writer.start()
-        writer.add_metadata("benchsim", head().metadata())
-        channel = writer.register_channel("indication", "x-benchsim-columns", 0)
-        writer.add_message(channel, 0, bytes(LARGEST_CHUNK), 0)
-        writer.finish()  # type: ignore[no-untyped-call]
+    odd_file(tmp_path / "bomb", bytes(LARGEST_CHUNK))
     assert (tmp_path / "bomb").stat().st_size < LARGEST_CHUNK / 1000
     tracemalloc.start()
     back = read_recording(tmp_path / "bomb")
@@ -279,6 +352,13 @@ def test_an_older_recording_makes_room_for_a_new_one(tmp_path: Path) -> None:
     keep(path, a_run())
     keep(path, run(3))
     assert len(read_recording(path).trace) == 3
+
+
+def test_a_pipe_or_a_device_is_not_written_to(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path / "pipe", Path("/dev/null")):
+        with pytest.raises(BadInput, match="is not a plain file"):
+            Recorder(path, head())
 
 
 def test_a_place_that_is_not_there_is_told(tmp_path: Path) -> None:
