@@ -7,6 +7,7 @@ they judge (layout, equipment, stack, timeline).  Nothing runs yet.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from benchsim.bench.plan import NodePlan, Plan, Scheduled
 from benchsim.checks.sentence import Check, Known, SentenceError, parse
@@ -87,12 +88,16 @@ def assemble(scenario: Scenario) -> Built:
 # -- the rules and the scale's figures -----------------------------------------------------------------
 
 
-def _profile(scenario: Scenario, findings: Findings) -> Profile | None:
-    """By name, or by a path from the scenario's folder."""
+def own_profile(scenario: Scenario) -> Path | None:
+    """The file of the scenario's own rule profile, from the scenario's folder; None for one that ships."""
     word = scenario.file.rules
-    beside = scenario.path.parent / word
+    return scenario.path.parent / word if word.endswith(".toml") else None
+
+
+def _profile(scenario: Scenario, findings: Findings) -> Profile | None:
     with findings.at(("rules",)):
-        return load_profile(str(beside) if word.endswith(".toml") and beside.exists() else word)
+        own = own_profile(scenario)
+        return load_profile(scenario.file.rules if own is None else str(own))
     return None
 
 

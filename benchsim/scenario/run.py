@@ -15,11 +15,12 @@ from benchsim.bench.bench import Bench
 from benchsim.checks.judge import Verdict, judge
 from benchsim.ground.clock import SECOND_US
 from benchsim.ground.errors import BadInput
+from benchsim.ground.library import read_text
 from benchsim.record.container import Head
 from benchsim.record.trace import Trace
 from benchsim.record.writer import Recorder
 from benchsim.scenario.blame import place_of_command, place_of_part
-from benchsim.scenario.build import Built, assemble
+from benchsim.scenario.build import Built, assemble, own_profile
 from benchsim.scenario.loader import Scenario, load
 
 STEP_US = 20 * SECOND_US
@@ -130,7 +131,8 @@ def _walk(bench: Bench, until_us: int, built: Built, scenario: Scenario) -> None
 
 def _head(scenario: Scenario, built: Built, seed: int | str) -> Head:
     """What the recording says of itself."""
-    plan = built.plan
+    plan, own = built.plan, own_profile(scenario)
+    rules = ((own.name, read_text(own)),) if own is not None else ()
     return Head(
         version=version("benchsim"),
         seed=str(seed),
@@ -140,6 +142,6 @@ def _head(scenario: Scenario, built: Built, seed: int | str) -> Head:
         capacity_d=plan.card.capacity_d,
         profile=built.profile.name,
         title=scenario.file.title,
-        sources=((scenario.path.name, scenario.text),),
+        sources=((scenario.path.name, scenario.text), *rules),
         lasts_us=plan.lasts_us,
     )

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from benchsim.ground.errors import BadInput
-from benchsim.ground.library import shipped
+from benchsim.ground.library import profiles_folder, shipped
 from benchsim.scenario.run import Result, run
 from tests.scenario.texts import DECK, HEAD
 
@@ -75,6 +75,14 @@ def test_a_recording_holds_the_scenario_and_its_bytes_are_the_same_each_time(tmp
     assert one == two
     assert SMALL.encode() in one
     assert b"s.yaml" in one
+
+
+def test_a_recording_holds_the_rules_that_are_the_scenario_s_own(tmp_path: Path) -> None:
+    rules = (profiles_folder() / "r76-iii.toml").read_text("utf-8") + "# changed by hand\n"
+    (tmp_path / "mine.toml").write_text(rules, "utf-8")
+    path = kept(tmp_path, HEAD + "lasts: 1 s\nrules: mine.toml\n")
+    run(path, record=tmp_path / "run.mcap")
+    assert b"# changed by hand" in (tmp_path / "run.mcap").read_bytes()
 
 
 def test_a_recording_is_not_written_over_the_scenario(tmp_path: Path) -> None:
