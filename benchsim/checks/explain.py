@@ -109,7 +109,7 @@ def _found_weight(look: Look, state: WeightIs, row: int, indication: Indication)
     else:
         (other,), (known,) = look.grains(state.target, rows)
         if not known:
-            return f"no {state.target}"
+            return f"no figure of {state.target}"
         text += f", {state.target} {_weight_text(look, state.target, rows)}"
         target = Fraction(int(other))
     if state.how == "within" and target != value and state.subject.name not in ERRORS:

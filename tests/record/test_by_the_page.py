@@ -18,7 +18,7 @@ from mcap.records import Channel, Message, Schema
 
 from benchsim.record.container import streams
 from benchsim.record.trace import FLAGS
-from tests.record.test_recording import END_US, a_run, keep
+from tests.record.kept import END_US, a_run, keep
 
 PAGE = (Path(__file__).parents[2] / "protocols" / "recording" / "README.md").read_text()
 
