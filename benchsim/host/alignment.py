@@ -228,15 +228,18 @@ class Track:
         good: NDArray[np.bool_] | None,
     ) -> bool:
         """The usual case, frames without a gap on rows nothing was written to yet.  False: not that case."""
-        if len(self.clock.starts) > 1 or (len(first) > 1 and ((first[1:] - first[:-1]) != rows).any()):
+        if len(first) > 1 and ((first[1:] - first[:-1]) != rows).any():
             return False
-        begin = int(first[0]) + self.clock.shifts[0]
+        if int(first[0]) < self.clock.starts[-1]:
+            return False
+        shift = self.clock.shifts[-1]
+        begin = int(first[0]) + shift
         end = begin + len(counts)
         grid = self.grid
         if begin < self._untouched or begin < grid.start or end > grid.end:
             return False
         latest = (arrived_us + _AHEAD_US) * self._rate_hz // 1_000_000
-        if (first + (self.clock.shifts[0] + rows - 1) > latest).any():
+        if (first + (shift + rows - 1) > latest).any():
             return False
         at = slice(begin - grid.start, end - grid.start)
         grid.counts[at, self.columns] = counts
