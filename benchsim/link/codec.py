@@ -59,12 +59,24 @@ class FieldLayout:
 
 
 @dataclass(frozen=True, slots=True)
+class Check:
+    """A number that may not take every value of its width.  place: among the fixed fields."""
+
+    place: int
+    name: str
+    low: int
+    high: int
+    offset: int
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
     """A message's fields in order.  fixed: packer of all that have a fixed width; tail: what follows them."""
 
     fields: tuple[FieldLayout, ...]
     fixed: struct.Struct
     tail: tuple[str, ...]
+    checks: tuple[Check, ...]
 
 
 def layout_of(message: Any) -> Layout:
@@ -78,11 +90,18 @@ def _layout_of(message: Any) -> Layout:
     hints = get_type_hints(message, include_extras=True)
     found = tuple(FieldLayout(f.name, get_args(hints[f.name])[-1]) for f in fields(message))
     fixed = [f for f in found if f.wire.code not in ("ranges", "status", "samples")]
-    tail = tuple(f.wire.code for f in found[len(fixed) :])
-    return Layout(found, struct.Struct("<" + "".join(f.wire.code for f in fixed)), tail)
+    checks, offset = [], 0
+    for place, field in enumerate(fixed):
+        wire, octets = field.wire, struct.calcsize("<" + field.wire.code)
+        if wire.high and (wire.low, wire.high) != (0, 256**octets - 1):
+            checks.append(Check(place, field.name, wire.low, wire.high, offset))
+        offset += octets
+    packer = struct.Struct("<" + "".join(f.wire.code for f in fixed))
+    return Layout(found, packer, tuple(f.wire.code for f in found[len(fixed) :]), tuple(checks))
 
 
-HEADER = layout_of(Header).fixed
+_HEADER_LAYOUT = layout_of(Header)
+HEADER = _HEADER_LAYOUT.fixed
 _RANGE = struct.Struct("<QH")
 
 
@@ -122,9 +141,10 @@ def read(frame: bytes) -> Frame | Bad:
         return Bad(f"{size} octets; a frame has {SHORTEST_FRAME} to {LONGEST_FRAME}")
     if crc32c(frame) != limits.CRC_RESIDUE:
         return Bad("CRC-32C is wrong", size - CRC_OCTETS)
-    header = Header(*HEADER.unpack_from(frame))
-    if why := _out_of_range(header, 0):
+    values = HEADER.unpack_from(frame)
+    if why := _out_of_range(_HEADER_LAYOUT, values, 0):
         return why
+    header = Header(*values)
     message_type = MESSAGES.get(header.kind)
     if message_type is None:
         return Bad(f"unknown kind 0x{header.kind:02x}", 1)
@@ -146,14 +166,15 @@ def _read_payload(message_type: type[Any], payload: bytes) -> Any:
     width = layout.fixed.size
     if len(payload) < width or (len(payload) > width and not layout.tail):
         return Bad(f"payload of {len(payload)} octets; {width} expected", HEADER_OCTETS)
-    values = list(layout.fixed.unpack_from(payload))
+    values = layout.fixed.unpack_from(payload)
+    if why := _out_of_range(layout, values, HEADER_OCTETS):
+        return why
     if layout.tail:
         rows, channels = values[-2], values[-1]
         if len(payload) != width + channels + 4 * rows * channels:
             return Bad(f"payload of {len(payload)} octets does not fit {rows} x {channels} samples", 30)
-        values += [payload[width : width + channels], payload[width + channels :]]
-    message = message_type(*values)
-    return _out_of_range(message, HEADER_OCTETS) or message
+        values += (payload[width : width + channels], payload[width + channels :])
+    return message_type(*values)
 
 
 def _read_ranges(message_type: type[Any], payload: bytes) -> Any:
@@ -166,14 +187,10 @@ def _read_ranges(message_type: type[Any], payload: bytes) -> Any:
     return message_type(ranges)
 
 
-def _out_of_range(message: object, offset: int) -> Bad | None:
-    for field in layout_of(type(message)).fields:
-        wire = field.wire
-        if wire.code in "BHIQ":
-            value = getattr(message, field.name)
-            if not wire.low <= value <= wire.high:
-                return Bad(f"{field.name} is {value}; {wire.low} to {wire.high} is right", offset)
-            offset += struct.calcsize("<" + wire.code)
-        elif wire.code.endswith("s") and wire.code[:-1].isdigit():
-            offset += int(wire.code[:-1])
+def _out_of_range(layout: Layout, values: tuple[Any, ...], offset: int) -> Bad | None:
+    for check in layout.checks:
+        value = values[check.place]
+        if not check.low <= value <= check.high:
+            why = f"{check.name} is {value}; {check.low} to {check.high} is right"
+            return Bad(why, offset + check.offset)
     return None

@@ -9,7 +9,7 @@ import struct
 
 from benchsim.link.codec import HEADER, crc32c, layout_of
 from benchsim.link.frames import FROM_NODE, Data, Kind
-from benchsim.link.limits import CRC_OCTETS, CRC_RESIDUE, TAG_OCTETS
+from benchsim.link.limits import CRC_OCTETS, CRC_RESIDUE, MAX_CHANNELS, MAX_SAMPLES_PER_FRAME, TAG_OCTETS
 from benchsim.link.session import Session
 
 # header and fixed fields of data in one: version, kind, network, address, flags, session, sequence, first,
@@ -58,6 +58,8 @@ def take(session: Session, frame: bytes) -> Taken | str:
         return "not of this session"
     start = HEAD.size + channels
     end = start + 4 * rows * channels
+    if not (0 < rows <= MAX_SAMPLES_PER_FRAME and 0 < channels <= MAX_CHANNELS):
+        return "out of range"
     if end + FOOT_OCTETS != size or flags != FROM_NODE or address != session.address:
         return "its length does not fit"
     window = session.data

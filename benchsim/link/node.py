@@ -10,7 +10,7 @@ from heapq import heappop, heappush
 
 from benchsim.ground.randomness import Dice
 from benchsim.ground.readings import Counts
-from benchsim.link import codec, frames, parts
+from benchsim.link import codec, data, frames, parts
 from benchsim.link.codec import Bad, Frame
 from benchsim.link.frames import FROM_NODE, Header, Kind, RefuseReason
 from benchsim.link.limits import EXCHANGE_LIFE_US, HOST_SILENT_BEATS, MAX_RANGES
@@ -73,11 +73,14 @@ class NodeEnd:
 
     def receive(self, frame: bytes, now_us: int) -> None:
         """Hear a frame; whatever it is, it raises nothing."""
+        if not data.whole(frame):
+            self.bad_frames += 1
+            return
+        if frame[4] != self.card.strap:
+            return
         heard = codec.read(frame)
         if isinstance(heard, Bad):
             self.bad_frames += 1
-            return
-        if heard.header.address != self.card.strap:
             return
         self._expire(now_us)
         message = heard.message
@@ -106,7 +109,7 @@ class NodeEnd:
             else:
                 self.stream.due(now_us, out)
         self._arm()
-        return out, self.wake_us
+        return out, None if self._wake_us == NEVER_US else self._wake_us
 
     def recommission(self) -> None:
         """The deliberate act at the node: forget the host."""
