@@ -25,7 +25,8 @@ Floats = NDArray[np.float64]
 
 _SINE_BITS = 14
 _TURN = 1 << 64
-_STOCK = 64
+# Normal numbers drawn at once when fewer are asked for.  Only speed hangs on it.
+_STOCK = 512
 
 
 @functools.cache

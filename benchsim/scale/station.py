@@ -29,6 +29,9 @@ Floats = NDArray[np.float64]
 # A deck that moves less than this, as a fraction of E_max, has come to rest: far below any count.
 _REST = 1e-11
 
+# How many chunks are worked out at once when less is asked for.  Only speed hangs on it.
+_LONGEST_STRIDE = 8
+
 
 @dataclass(frozen=True, slots=True)
 class Setup:
@@ -211,6 +214,7 @@ class Sampler:
         self._next = self._tip = self._mark = 0
         self._state = self._mark_state = self._law.rest()
         self._ahead: list[Floats] = []
+        self._stride = 1
         self._converter = converter
 
     def change(self, t_us: int, setup: Setup | None, deck: Deck | None) -> None:
@@ -258,8 +262,9 @@ class Sampler:
         )
 
     def _work_out(self, due: int, limit: int | None) -> None:
-        """Go on in whole chunks, up to the next change at most."""
-        count = -(-(due - self._tip) // CHUNK) * CHUNK
+        """Go on in whole chunks, up to the next change at most; further each time while nothing changes."""
+        count = max(-(-(due - self._tip) // CHUNK), self._stride) * CHUNK
+        self._stride = min(2 * self._stride, _LONGEST_STRIDE)
         if limit is not None:
             count = min(count, limit - self._tip)
         self._mark, self._mark_state = self._tip, self._state
@@ -277,6 +282,7 @@ class Sampler:
         self._tip = at
 
     def _obey(self, change: _Change) -> None:
+        self._stride = 1
         law, setup = self._law, change.setup
         deck = change.deck or law.forces.deck
         self._law = Law(
