@@ -10,7 +10,9 @@ import re
 from collections.abc import Sequence
 
 from benchsim.ground.errors import BadInput
+from benchsim.ground.units import mass_text
 from benchsim.scale.parts import ScaleParts
+from benchsim.scale.receptor import dead_shares_kg
 from benchsim.scale.validate import check, check_new
 from benchsim.scenario.schema import CellFigures, File, Part, Receptor, Site
 from benchsim.scenario.text import Loc, Places
@@ -27,8 +29,31 @@ def judge(parts: ScaleParts, file: File, places: Places) -> None:
     try:
         check(parts)
         check_new(parts)
+        _check_dead_load(parts)
     except BadInput as error:
-        raise error.at(places.of(place_of_part(error.found, file))) from None
+        raise placed(error, file, places) from None
+
+
+def placed(error: BadInput, file: File, places: Places) -> BadInput:
+    """What the scale's room has refused, in the file's words and with its place."""
+    loc = place_of_part(error.found, file)
+    match = _PART.match(error.found)
+    found = error.found
+    if match and match["field"] and isinstance(loc[-1], str):
+        found = found.replace(match["field"], loc[-1], 1)
+    return BadInput(found, error.right).at(places.of(loc))
+
+
+def _check_dead_load(parts: ScaleParts) -> None:
+    """No cell may be overloaded before anything stands on the scale."""
+    shares_kg = dead_shares_kg(parts.receptor)
+    for number, (cell, share_kg) in enumerate(zip(parts.cells, shares_kg, strict=True), 1):
+        if share_kg > cell.e_max_kg:
+            dead, most = mass_text(round(share_kg, 3)), mass_text(cell.e_max_kg)
+            raise BadInput(
+                f"cell {number}, e_max_kg: the dead load alone is {dead} on a cell of {most}",
+                "larger cells, or less dead load",
+            )
 
 
 def place_of_part(found: str, file: File) -> Loc:

@@ -19,7 +19,7 @@ from benchsim.ground.library import read_text
 from benchsim.record.container import Head
 from benchsim.record.trace import Trace
 from benchsim.record.writer import Recorder
-from benchsim.scenario.blame import place_of_command, place_of_part
+from benchsim.scenario.blame import place_of_command, placed
 from benchsim.scenario.build import Built, assemble, own_profile
 from benchsim.scenario.loader import Scenario, load
 
@@ -104,7 +104,7 @@ def _bench(built: Built, scenario: Scenario, seed: int | str) -> Bench:
     try:
         return Bench(built.plan, built.profile, seed)
     except BadInput as error:
-        raise error.at(scenario.places.of(place_of_part(error.found, scenario.file))) from None
+        raise placed(error, scenario.file, scenario.places) from None
 
 
 def _play(

@@ -193,6 +193,10 @@ def test_a_link_becomes_a_stack_of_impairments_both_ways() -> None:
         ),
         (HEAD + "outputs: [scp0498]\n", ["s.yaml:3:11: unknown protocol 'scp0498'; did you mean 'scp0499'?"]),
         (
+            HEAD + "cells: {capacity: 100 kg}\n",
+            ["s.yaml:3:19: cell 1, capacity: the dead load alone is 150 kg on a cell of 100 kg"],
+        ),
+        (
             HEAD + "scale2: 1\n",
             ["s.yaml:3:1: unknown key 'scale2'; did you mean 'scale'?"],
         ),
