@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.ground.readings import ClockReading, Samples
-from benchsim.host.grid import NEVER_US, Grid
+from benchsim.host.grid import Grid
 from benchsim.host.node_clock import NodeClock
 
 _AHEAD_US = 1_000_000  # how far a wrong clock may put a sample into the future before it is left out
@@ -128,13 +128,20 @@ class Track:
                 begin = end
                 self.clock.read(reading)
                 self._note(known_us, "")
-                held, self._held = self._held, []
-                self._lay(held, known_us)
+                self._lay_held(known_us)
             elif (shift := self.clock.read(reading)) is not None:
                 self._lay(batch[begin:end])
                 begin = end
-                self.clock.move(shift)
+                self._move(shift, known_us)
         self._lay(batch[begin:])
+
+    def _move(self, shift: int, known_us: int) -> None:
+        """New samples go elsewhere from now; one instant that is left out gets the last one."""
+        before = self.clock.shifts[-1]
+        self.clock.move(shift)
+        if shift == before + 1:
+            end = self.grid.repeat(self.number, self.columns, self.clock.highest + before, known_us)
+            self._untouched = max(self._untouched, end)
 
     def _due_events(self, until_us: int) -> list[tuple[int, ClockReading | None]]:
         if not self._events:
@@ -155,6 +162,15 @@ class Track:
         for run in _runs(frames):
             self._lay_run(run, not_before_us)
 
+    def _lay_held(self, known_us: int) -> None:
+        """The clock was read: of the frames that waited, all that fit the newest one count from now."""
+        held, self._held = self._held, []
+        if not held:
+            return
+        self.clock.begin(held[-1].first, held[-1].node_t_us)
+        fits = self.clock.fits(*self.clock.since_first([f.first for f in held], [f.node_t_us for f in held]))
+        self._lay([frame for frame, good in zip(held, fits.tolist(), strict=True) if good], known_us)
+
     def _hold(self, frames: list[Samples]) -> None:
         """Frames that cannot be placed until the clock was read."""
         self._held = (self._held + frames)[-_HELD_FRAMES:]
@@ -164,8 +180,7 @@ class Track:
         if not self.clock.is_mapped:  # a run before this one ended the session
             self._hold(frames)
             return
-        first = np.array([f.first for f in frames], dtype=np.int64)
-        node_t_us = np.array([f.node_t_us for f in frames], dtype=np.int64)
+        first, node_t_us = self.clock.since_first([f.first for f in frames], [f.node_t_us for f in frames])
         fits = self.clock.fits(first, node_t_us)
         if not fits.all():
             self._end_session(frames, int(fits.argmin()), not_before_us)
@@ -244,10 +259,7 @@ class Track:
         at = slice(begin - grid.start, end - grid.start)
         grid.counts[at, self.columns] = counts
         grid.arrived_us[at, self.number].reshape(-1, rows)[:] = arrived_us[:, None]
-        if good is None:
-            grid.good[at, self.number] = True
-        else:
-            grid.good[at, self.number] = np.repeat(good, rows)
+        grid.good[at, self.number] = True if good is None else np.repeat(good, rows)
         self._untouched = end
         grid.top = max(grid.top, end)
         return True
@@ -266,7 +278,7 @@ class Track:
         else:
             segment = np.searchsorted(np.array(starts), counters, side="right") - 1
             instants = counters + np.array(shifts)[segment]
-            # Where the node fell behind by one, its last sample before stands for the instant without one.
+            # A last sample before a slip that comes only now stands in for the instant without one, too.
             for before, start in enumerate(starts[1:]):
                 if shifts[before + 1] == shifts[before] + 1:
                     (again,) = np.nonzero(counters == start - 1)
@@ -274,25 +286,12 @@ class Track:
                     counts = np.concatenate([counts, counts[again]])
                     arrived = np.concatenate([arrived, arrived[again]])
                     good = np.concatenate([good, good[again]])
-        grid = self.grid
-        latest = (arrived + _AHEAD_US) * self._rate_hz // 1_000_000 - grid.start
-        index = instants - grid.start
-        fits = (index >= 0) & (index < len(grid.good)) & (index <= latest)
+        latest = (arrived + _AHEAD_US) * self._rate_hz // 1_000_000
+        fits = instants <= latest
         if not fits.all():
-            index, counts, arrived, good = index[fits], counts[fits], arrived[fits], good[fits]
-        free = self.arrived_us[index] == NEVER_US
-        if not free.all():
-            index, counts, arrived, good = index[free], counts[free], arrived[free], good[free]
-        if len(index) > 1 and not (np.diff(index) > 0).all():
-            index, once = np.unique(index, return_index=True)
-            counts, arrived, good = counts[once], arrived[once], good[once]
-        if len(index):
-            grid.counts[index, self.columns] = counts
-            grid.arrived_us[index, self.number] = arrived
-            grid.good[index, self.number] = good
-            end = grid.start + int(index.max()) + 1
-            self._untouched = max(self._untouched, end)
-            grid.top = max(grid.top, end)
+            instants, counts, arrived, good = instants[fits], counts[fits], arrived[fits], good[fits]
+        end = self.grid.put(self.number, self.columns, instants, counts, arrived, good)
+        self._untouched = max(self._untouched, end)
 
 
 def _runs(frames: list[Samples]) -> list[list[Samples]]:

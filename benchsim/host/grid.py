@@ -7,6 +7,7 @@ cell, in node order, so that a node's cells lie side by side.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 NEVER_US = (1 << 62) - 1
 _SPARE = 2  # rows are kept for so many times what is asked for, to move them seldom
@@ -45,3 +46,43 @@ class Grid:
             counts[new], arrived_us[new], good[new] = self.counts[old], self.arrived_us[old], self.good[old]
         self.start, self.top = oldest, max(last, oldest)
         self.counts, self.arrived_us, self.good = counts, arrived_us, good
+
+    def put(
+        self,
+        node: int,
+        columns: slice,
+        instants: NDArray[np.int64],
+        counts: NDArray[np.int32],
+        arrived_us: NDArray[np.int64],
+        good: NDArray[np.bool_],
+    ) -> int:
+        """One node's samples to their instants; the first that comes for an instant stays.
+
+        What has no row is left out.  Gives one past the last instant written to, or start for none.
+        """
+        index = instants - self.start
+        free = (index >= 0) & (index < len(self.good))
+        free[free] = self.arrived_us[index[free], node] == NEVER_US
+        if not free.all():
+            index, counts, arrived_us, good = index[free], counts[free], arrived_us[free], good[free]
+        if not len(index):
+            return self.start
+        if not (np.diff(index) > 0).all():
+            index, once = np.unique(index, return_index=True)
+            counts, arrived_us, good = counts[once], arrived_us[once], good[once]
+        self.counts[index, columns] = counts
+        self.arrived_us[index, node] = arrived_us
+        self.good[index, node] = good
+        end = self.start + int(index[-1]) + 1
+        self.top = max(self.top, end)
+        return end
+
+    def repeat(self, node: int, columns: slice, instant: int, known_us: int) -> int:
+        """Let the node's sample of an instant stand for the next one too, from known_us on; as put."""
+        row = instant - self.start
+        if not 0 <= row < len(self.good) or self.arrived_us[row, node] == NEVER_US:
+            return self.start
+        one = slice(row, row + 1)
+        arrived_us = np.maximum(self.arrived_us[one, node], known_us)
+        next_one = np.array([instant + 1], dtype=np.int64)
+        return self.put(node, columns, next_one, self.counts[one, columns], arrived_us, self.good[one, node])

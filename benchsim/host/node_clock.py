@@ -20,16 +20,29 @@ _MICRO = 1_000_000
 _MOVE_AT = 750_000  # millionths of an instant: half of one, and a quarter so that noise moves nothing
 _SAME_BASE = 250_000
 _KEPT_SEGMENTS = 4
+_CUT = 1 << 42
 _ALWAYS = -(1 << 62)
 
 
 class NodeClock:
     """Maps the sample counter of one node to instants of the host's grid (instant i is at i / rate_hz).
 
-    starts, shifts: from counter value starts[k] on, instant = counter + shifts[k].
+    Counters are taken from the session's first frame on, so a node may begin anywhere in 64 bits.
+    starts, shifts: from counter starts[k] on, instant = counter + shifts[k].  highest: the counter of the
+    newest sample.
     """
 
-    __slots__ = ("_base", "_high_us", "_host_us", "_low_us", "_rate_hz", "highest", "shifts", "starts")
+    __slots__ = (
+        "_first",
+        "_high_us",
+        "_host_us",
+        "_low_us",
+        "_node_t_us",
+        "_rate_hz",
+        "highest",
+        "shifts",
+        "starts",
+    )
 
     def __init__(self, rate_hz: int) -> None:
         self._rate_hz = rate_hz
@@ -38,7 +51,7 @@ class NodeClock:
     def forget(self) -> None:
         """Nothing is known any more: the node has left, or is another one."""
         self._low_us = self._high_us = self._host_us = 0
-        self._base = 0  # node time against counter, in millionths of an instant
+        self._first = self._node_t_us = 0  # of the session's first frame
         self.highest = _ALWAYS
         self.starts: list[int] = []
         self.shifts: list[int] = []
@@ -54,14 +67,17 @@ class NodeClock:
         return bool(self.starts)
 
     def fits(self, first: NDArray[np.int64], node_t_us: NDArray[np.int64]) -> NDArray[np.bool_]:
-        """Which frames belong to this session: node time against counter is the same for all of one."""
-        off = node_t_us * self._rate_hz - first * _MICRO - self._base
+        """Which frames belong to this session: node time against counter is the same for all of one.
+
+        Both from the session's first frame on.
+        """
+        off = node_t_us * self._rate_hz - first * _MICRO
         fitting: NDArray[np.bool_] = (off <= _SAME_BASE) & (off >= -_SAME_BASE)
         return fitting
 
     def begin(self, first: int, node_t_us: int) -> None:
         """The first frame of a session, the clock having been read."""
-        self._base = node_t_us * self._rate_hz - first * _MICRO
+        self._first, self._node_t_us = first, node_t_us
         self.starts, self.shifts = [_ALWAYS], [self._nearest()]
 
     def read(self, reading: ClockReading) -> int | None:
@@ -94,12 +110,27 @@ class NodeClock:
             del self.starts[0], self.shifts[0]
             self.starts[0] = _ALWAYS
 
+    def since_first(
+        self, first: list[int], node_t_us: list[int]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Counters and node times from the session's first frame on; what is far beyond reason is cut."""
+        return _from(self._first, first), _from(self._node_t_us, node_t_us)
+
     def instant_of(self, counter: int) -> int:
-        """The host instant of one sample."""
+        """The host instant of one sample, by the node's own count."""
+        counter -= self._first
         return counter + self.shifts[bisect.bisect_right(self.starts, counter) - 1]
 
     def _position(self) -> int:
-        return self._base + (self._low_us + self._high_us) * self._rate_hz // 2
+        """Of the session's first sample on the grid, in millionths of an instant."""
+        return (2 * self._node_t_us + self._low_us + self._high_us) * self._rate_hz // 2
 
     def _nearest(self) -> int:
         return (self._position() + _MICRO // 2) // _MICRO
+
+
+def _from(origin: int, values: list[int]) -> NDArray[np.int64]:
+    try:
+        return np.array([v - origin for v in values], dtype=np.int64)
+    except OverflowError:
+        return np.array([max(-_CUT, min(_CUT, v - origin)) for v in values], dtype=np.int64)

@@ -74,6 +74,23 @@ def test_nodes_whose_clocks_drift_apart_stay_within_one_sample(ppm: float) -> No
     assert np.abs(skew).max() >= 0.45  # the clocks did part
 
 
+@pytest.mark.parametrize("ppm", [100.0, -100.0])
+def test_a_slip_by_one_sample_never_shows_in_a_weight_that_stands(ppm: float) -> None:
+    """Neither a hole in the window nor a restart of the stretch that must be stable."""
+    it = host(profile="r76-iii", cells=8)
+    nodes = [Node(1, lambda _t: 10_000.0, share=0.5), Node(2, lambda _t: 10_000.0, share=0.5, ppm=ppm)]
+    flow(it, *nodes)
+    ticks = []
+    for second in range(1, 300):
+        ticks += run(it, nodes, second * 1_000_000)
+        for node in nodes:
+            it.clock(node.clock(second * 1_000_000))
+    assert len(it._by_address[2].clock.starts) > 1
+    assert {(t.indication.valid, t.indication.motion, t.indication.gross_d) for t in ticks[20:]} == {
+        (True, False, 500)
+    }
+
+
 def test_without_hysteresis_a_noisy_clock_would_flap_and_with_it_hardly_ever_moves() -> None:
     rng = np.random.Generator(np.random.SFC64(3))
     node = Node(1, lambda _t: 0.0)
@@ -191,6 +208,16 @@ def test_a_sample_that_comes_twice_changes_nothing() -> None:
     assert [t.indication for t in twice.host.advance(5_000_000)] == first
 
 
+def test_a_sample_that_comes_again_later_changes_nothing() -> None:
+    rig = Rig()
+    rig.settle(9_000.0)
+    other = bytes(len(rig.nodes[0].frame(0).octets))
+    for back in range(1, 4):
+        frame = rig.nodes[0].frame(rig.nodes[0].next - 8 * back, resent=True, arrived_us=rig.now_us + 1)
+        rig.host.take(dataclasses.replace(frame, octets=other))
+    assert {i.gross_d for i in rig.wait(1.0)} == {450}
+
+
 def test_samples_of_a_node_nobody_asked_for_are_left_out() -> None:
     rig = Rig()
     stranger = Node(7, lambda _t: 9e3)
@@ -304,3 +331,68 @@ def test_a_sample_far_in_the_future_is_left_out() -> None:
     )
     rig.host.take(ahead)
     assert rig.wait(1.0)[-1].gross_d == 50
+
+
+@pytest.mark.parametrize("begin", [2**63, 2**64 - 2_000])
+def test_a_node_may_begin_to_count_anywhere_in_64_bits(begin: int) -> None:
+    it, node = host(), Node(1, lambda _t: 4_000.0, offset_us=begin)
+    flow(it, node)
+    for frame in node.until(2_000_000):
+        it.take(dataclasses.replace(frame, first=frame.first + begin))
+    assert it.advance(2_000_000)[-1].indication.gross_d == 200
+
+
+@pytest.mark.parametrize(
+    "changed", [{"first": 2**64 - 1}, {"node_t_us": 2**64 - 1}, {"first": 2**62, "node_t_us": 0}]
+)
+def test_a_frame_beyond_all_reason_ends_the_session_and_is_told(changed: dict[str, int]) -> None:
+    rig = Rig()
+    rig.settle(1_000.0)
+    frame = dataclasses.replace(rig.nodes[0].frame(0), arrived_us=rig.now_us)
+    rig.host.take(dataclasses.replace(frame, **changed))  # type: ignore[arg-type]
+    shown = rig.wait(3.0)
+    assert shown[-1].reason == "node 1: its clock does not fit its sample counter"
+    rig.host.clock(rig.nodes[0].clock(rig.now_us))
+    assert rig.wait(3.0)[-1].gross_d == 50
+
+
+def test_a_sample_seconds_ahead_does_not_take_the_place_of_the_one_to_come() -> None:
+    rig = Rig()
+    rig.settle(1_000.0)
+    node = rig.nodes[0]
+    ahead = dataclasses.replace(node.frame(node.next + 400), octets=bytes(128), arrived_us=rig.now_us)
+    rig.host.take(ahead)
+    assert {i.gross_d for i in rig.wait(8.0)} == {50}
+
+
+def test_a_clock_that_is_seconds_ahead_gives_no_weight() -> None:
+    it, node = host(), Node(1, lambda _t: 4_000.0, offset_us=10_000_000)
+    it.link(LinkState(1, "flow"))
+    it.clock(ClockReading(1, 0, 7_000_000, 2_000))
+    assert not any(t.indication.valid for t in run(it, [node], 8_000_000))
+
+
+def test_after_a_node_came_back_its_clock_is_read_before_its_samples_count() -> None:
+    """Another node may answer at the address, and count from anywhere."""
+    rig = Rig()
+    rig.settle(1_000.0)
+    rig.host.link(LinkState(1, "lost", since_us=rig.now_us))
+    rig.host.link(LinkState(1, "flow", since_us=rig.now_us + 100_000))
+    assert rig.wait(2.0)[-1].reason == "node 1: clock not read yet"
+    rig.host.clock(rig.nodes[0].clock(rig.now_us))
+    assert rig.wait(1.0)[-1].gross_d == 50
+
+
+@pytest.mark.parametrize("steps", [1, 60])
+def test_a_bad_sample_long_ago_is_not_the_reason_any_more(steps: int) -> None:
+    rig = Rig(cells=8)
+    rig.settle(1_000.0)
+    node = rig.nodes[1]
+    node.status = {node.next: (0, 0, 4, 0)}
+    last = [n.next for n in rig.nodes]
+    shown = []
+    for _ in range(steps):
+        shown += rig.wait(6.0 / steps, drop=lambda f: f.first > last[f.address - 1])
+    reasons = [i.reason for i in shown]
+    assert reasons[5] == "cell 7: no bridge at the terminals"
+    assert set(reasons[20:]) == {"node 1: no samples for more than 1 s"}

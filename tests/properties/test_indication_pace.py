@@ -63,8 +63,12 @@ def frames_of(node: Node, chance: random.Random) -> list[Samples]:
     frames = []
     rough = chance.choice([0.02, 0.3])
     for frame in node.until(LASTS_US):
-        fate = chance.choice(["lost", "again", "twice", "late", "bad"]) if chance.random() < rough else "good"
-        if fate in ("good", "twice"):
+        fate = (
+            chance.choice(["lost", "again", "twice", "echo", "late", "bad"])
+            if chance.random() < rough
+            else "good"
+        )
+        if fate in ("good", "twice", "echo"):
             frames.append(frame)
         if fate == "twice":
             frames.append(dataclasses.replace(frame, octets=bytes([frame.octets[0] ^ 1]) + frame.octets[1:]))
@@ -73,6 +77,9 @@ def frames_of(node: Node, chance: random.Random) -> list[Samples]:
             frames.append(
                 dataclasses.replace(frame, arrived_us=frame.arrived_us + by_us, resent=fate == "again")
             )
+        if fate == "echo":
+            other, late_us = bytes(len(frame.octets)), frame.arrived_us + chance.randint(1, 900_000)
+            frames.append(dataclasses.replace(frame, octets=other, arrived_us=late_us, resent=True))
         if fate == "bad":
             frames.append(dataclasses.replace(frame, status=bytes([0, 4, 0, 0])))
     return sorted(frames, key=lambda f: f.arrived_us)
