@@ -7,7 +7,6 @@ can be asked at any time.  A change at t_us shows in what lies after t_us.
 from __future__ import annotations
 
 import bisect
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -21,6 +20,9 @@ from benchsim.scale.receptor import bearing
 from benchsim.scale.vehicle import Vehicle
 
 Floats = NDArray[np.float64]
+
+# Wide limits that keep what is computed finite, and slips of the pen out.
+LARGEST_KG, LONGEST_M, FASTEST_M_PER_S = 1e9, 1e4, 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ class Deck:
         match command:
             case Place(name, mass_kg, x_m, y_m):
                 _check_free(name, here)
-                _check_positive(f"load {name!r}: mass", mass_kg, "kg")
+                _check_range(f"load {name!r}: mass", mass_kg, 0.0, LARGEST_KG, "kg")
                 self._check_on(name, x_m, y_m)
                 return replace(self, loads=(*here, Standing(name, mass_kg, x_m, y_m)))
             case Move(name, x_m, y_m):
@@ -105,13 +107,14 @@ class Deck:
         name = f"vehicle {drive.name!r}"
         if not drive.axles:
             raise BadInput(f"{name} has no axle", "one axle or more")
-        _check_positive(f"{name}: speed", drive.speed_m_per_s, "m/s")
-        _check_positive(f"{name}: acceleration", drive.acceleration_m_per_s2, "m/s2")
+        _check_range(f"{name}: speed", drive.speed_m_per_s, 0.01, FASTEST_M_PER_S, "m/s")
+        _check_range(f"{name}: acceleration", drive.acceleration_m_per_s2, 0.01, 100.0, "m/s2")
         for number, axle in enumerate(drive.axles, 1):
-            _check_positive(f"{name}: mass of axle {number}", axle.mass_kg, "kg")
-            if not 0.0 <= axle.behind_m < math.inf:
+            _check_range(f"{name}: mass of axle {number}", axle.mass_kg, 0.0, LARGEST_KG, "kg")
+            if not 0.0 <= axle.behind_m <= LONGEST_M:
                 raise BadInput(
-                    f"{name}: axle {number} stands {axle.behind_m:g} m behind the first", "0 m or more"
+                    f"{name}: axle {number} stands {axle.behind_m:g} m behind the first",
+                    f"0 to {LONGEST_M:g} m",
                 )
         if drive.stands_us is not None and drive.stands_us < 0:
             raise BadInput(f"{name} stands {drive.stands_us} us", "0 or more, or none to stand until removed")
@@ -142,9 +145,11 @@ def _check_free(name: str, loads: tuple[Load, ...]) -> None:
         raise BadInput(f"a load {name!r} is on the receptor already", "another name, or remove it first")
 
 
-def _check_positive(what: str, value: float, unit: str) -> None:
-    if not (0.0 < value < math.inf):
-        raise BadInput(f"{what} is {value:g} {unit}", "a finite value above 0")
+def _check_range(what: str, value: float, least: float, most: float, unit: str) -> None:
+    """A value from least (0: above it) to most."""
+    if not (least <= value <= most and value > 0.0):
+        words = f"{least:g} to {most:g} {unit}" if least else f"above 0 and up to {most:g} {unit}"
+        raise BadInput(f"{what} is {value:g} {unit}", words)
 
 
 class History:

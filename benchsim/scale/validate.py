@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import fields
 
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.ground.readings import CHANNELS_PER_NODE
@@ -18,9 +17,48 @@ from benchsim.scale.parts import Cell, Digitiser, Receptor, ScaleParts, Site, Wi
 from benchsim.scale.receptor import dead_shares_kg
 
 MOST_CELLS = 16
-LEAST_BITS, MOST_BITS = 8, 32
-LEAST_RATE_HZ, MOST_RATE_HZ = 0.1, 10_000.0
 LONGEST_BOX = 1024
+
+# Least and largest value of each figure.  Wide: they keep what is computed finite, and slips of the pen out.
+Limits = dict[str, tuple[float, float]]
+CELL: Limits = {
+    "e_max_kg": (1e-3, 1e9),
+    "rated_output_mv_per_v": (0.0, 100.0),
+    "zero_balance_mv_per_v": (-1000.0, 1000.0),
+    "nonlinearity": (-0.5, 0.5),
+    "hysteresis": (-0.5, 0.5),
+    "zero_effect_per_k": (-1.0, 1.0),
+    "span_effect_per_k": (-1.0, 1.0),
+    "input_resistance_ohm": (1.0, 1e6),
+    "output_resistance_ohm": (1.0, 1e6),
+}
+CREEP: Limits = {"fraction": (-0.5, 0.5), "time constant in s": (1e-3, 1e9)}
+RECEPTOR: Limits = {
+    "length_m": (0.01, 1e4),
+    "width_m": (0.01, 1e4),
+    "dead_load_kg": (0.0, 1e9),
+    "natural_frequency_hz": (0.01, 1e4),
+    "damping_ratio": (0.0, 100.0),
+}
+SUPPORT: Limits = {"stiffness_n_per_m": (1e-6, 1e15)}
+DIGITISER: Limits = {
+    "rate_hz": (0.1, 1e4),
+    "bits": (8, 32),
+    "full_scale_mv_per_v": (1e-6, 1e4),
+    "excitation_v": (1e-3, 1e3),
+    "noise_density_v_per_rthz": (0.0, 1.0),
+    "noise_rms_counts": (0.0, 1e9),
+    "pickup_mv_per_v": (0.0, 1e4),
+    "pickup_hz": (0.0, 1e6),
+    "filter_samples": (1, LONGEST_BOX),
+    "clock_error_ppm": (-1e5, 1e5),
+    "reference_error": (-0.9, 0.9),
+}
+SITE: Limits = {
+    "temperature_c": (-100.0, 200.0),
+    "gravity_m_per_s2": (0.1, 100.0),
+    "calibration_gravity_m_per_s2": (0.1, 100.0),
+}
 
 _ABOVE_0 = "a finite value above 0"
 _FROM_0 = "a finite value, 0 or more"
@@ -78,14 +116,10 @@ def _check_numbers_of_parts(parts: ScaleParts) -> None:
 
 
 def check_receptor(receptor: Receptor) -> None:
-    _above_0("receptor, length_m", receptor.length_m)
-    _above_0("receptor, width_m", receptor.width_m)
-    _from_0("receptor, dead_load_kg", receptor.dead_load_kg)
-    _above_0("receptor, natural_frequency_hz", receptor.natural_frequency_hz)
-    _from_0("receptor, damping_ratio", receptor.damping_ratio)
+    _check_figures(receptor, "receptor", RECEPTOR)
     length_m, width_m = receptor.length_m, receptor.width_m
     for number, support in enumerate(receptor.supports, 1):
-        _above_0(f"support {number}, stiffness_n_per_m", support.stiffness_n_per_m)
+        _check_figures(support, f"support {number}", SUPPORT)
         if not (0.0 <= support.x_m <= length_m and 0.0 <= support.y_m <= width_m):
             raise BadInput(
                 f"support {number}: {support.x_m:g} m, {support.y_m:g} m lies outside the receptor",
@@ -94,17 +128,10 @@ def check_receptor(receptor: Receptor) -> None:
 
 
 def check_cell(cell: Cell, name: str) -> None:
-    _above_0(f"{name}, e_max_kg", cell.e_max_kg)
-    _from_0(f"{name}, rated_output_mv_per_v", cell.rated_output_mv_per_v)
-    _above_0(f"{name}, input_resistance_ohm", cell.input_resistance_ohm)
-    _above_0(f"{name}, output_resistance_ohm", cell.output_resistance_ohm)
-    for field in ("zero_balance_mv_per_v", "zero_effect_per_k", "span_effect_per_k"):
-        _finite(f"{name}, {field}", getattr(cell, field))
-    for field in ("nonlinearity", "hysteresis"):
-        _part(f"{name}, {field}", getattr(cell, field), 0.5)
-    for number, (fraction, time_constant_s) in enumerate(cell.creep, 1):
-        _part(f"{name}, creep term {number}, fraction", fraction, 0.5)
-        _above_0(f"{name}, creep term {number}, time constant in s", time_constant_s)
+    _check_figures(cell, name, CELL)
+    for number, term in enumerate(cell.creep, 1):
+        for (field, limits), value in zip(CREEP.items(), term, strict=True):
+            _within(f"{name}, creep term {number}, {field}", value, *limits)
 
 
 def check_wiring(wiring: Wiring, name: str) -> None:
@@ -118,29 +145,20 @@ def check_wiring(wiring: Wiring, name: str) -> None:
 
 
 def check_digitiser(digitiser: Digitiser, name: str) -> None:
-    for field in fields(digitiser):
-        value = getattr(digitiser, field.name)
-        if isinstance(value, float):
-            _finite(f"{name}, {field.name}", value)
-    for positive in ("full_scale_mv_per_v", "excitation_v"):
-        _above_0(f"{name}, {positive}", getattr(digitiser, positive))
-    for amount in ("noise_density_v_per_rthz", "noise_rms_counts", "pickup_mv_per_v", "pickup_hz"):
-        _from_0(f"{name}, {amount}", getattr(digitiser, amount))
+    _check_figures(digitiser, name, DIGITISER)
+    _within(f"{name}, stuck_bits", digitiser.stuck_bits, 0, digitiser.bits - 1)
+    _known(f"{name}, filter", digitiser.filter, STAGES)
     if digitiser.noise_density_v_per_rthz > 0.0 and digitiser.noise_rms_counts > 0.0:
         raise BadInput(f"{name}: noise is given as density and as RMS counts", "one of the two")
-    _within(f"{name}, rate_hz", digitiser.rate_hz, LEAST_RATE_HZ, MOST_RATE_HZ)
-    _within(f"{name}, bits", digitiser.bits, LEAST_BITS, MOST_BITS)
-    _known(f"{name}, filter", digitiser.filter, STAGES)
-    _within(f"{name}, filter_samples", digitiser.filter_samples, 1, LONGEST_BOX)
-    _within(f"{name}, stuck_bits", digitiser.stuck_bits, 0, digitiser.bits - 1)
-    _part(f"{name}, clock_error_ppm (as a fraction)", digitiser.clock_error_ppm * 1e-6, 0.1)
-    _part(f"{name}, reference_error", digitiser.reference_error, 0.9)
 
 
 def check_site(site: Site) -> None:
-    _finite("site, temperature_c", site.temperature_c)
-    _above_0("site, gravity_m_per_s2", site.gravity_m_per_s2)
-    _above_0("site, calibration_gravity_m_per_s2", site.calibration_gravity_m_per_s2)
+    _check_figures(site, "site", SITE)
+
+
+def _check_figures(part: object, name: str, limits: Limits) -> None:
+    for field, (least, most) in limits.items():
+        _within(f"{name}, {field}", getattr(part, field), least, most)
 
 
 def _above_0(what: str, value: float) -> None:
@@ -151,16 +169,6 @@ def _above_0(what: str, value: float) -> None:
 def _from_0(what: str, value: float) -> None:
     if not 0.0 <= value < math.inf:
         raise BadInput(f"{what}: {value:g}", _FROM_0)
-
-
-def _finite(what: str, value: float) -> None:
-    if not math.isfinite(value):
-        raise BadInput(f"{what}: {value:g}", "a finite value")
-
-
-def _part(what: str, value: float, most: float) -> None:
-    if not -most <= value <= most:
-        raise BadInput(f"{what}: {value:g}", f"-{most:g} to {most:g}")
 
 
 def _within(what: str, value: float, least: float, most: float) -> None:

@@ -69,6 +69,8 @@ def test_cells_read_dead_load_and_shares() -> None:
         (Place("x", -5.0, 1.0, 1.0), "load 'x': mass is -5 kg"),
         (Place("x", math.nan, 1.0, 1.0), "load 'x': mass is nan kg"),
         (Place("x", math.inf, 1.0, 1.0), "load 'x': mass is inf kg"),
+        (Place("x", 1e300, 1.0, 1.0), "load 'x': mass is 1e+300 kg; above 0 and up to 1e+09 kg"),
+        (Drive("van", (Axle(1.0, 0.0),), 1e-300, 7.0, 1.5), "speed is 1e-300 m/s; 0.01 to 100 m/s"),
         (Place("x", 1.0, 8.1, 1.0), "8.1 m, 1 m is off the receptor; 0 to 8 m along and 0 to 3 m across"),
         (Place("x", 1.0, 1.0, -0.1), "is off the receptor"),
         (Place("x", 1.0, math.nan, 1.0), "is off the receptor"),

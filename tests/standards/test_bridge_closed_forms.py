@@ -146,6 +146,11 @@ def test_a_cell_without_output_is_read_as_nothing() -> None:
     assert (found.gain, found.offset_mv_per_v) == (1.0, 0.0)
 
 
+def test_a_supply_that_a_leak_shorts_is_a_reference_out_of_range() -> None:
+    found = channel(CELL, Wiring(leaks=(("EXC+", 1e-9),)))
+    assert found.status == ChannelStatus.REFERENCE
+
+
 OHM = st.floats(0.1, 1e6)
 
 
