@@ -7,21 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from benchsim.bench.bench import Bench
 from benchsim.checks.judge import Verdict, judge
 from benchsim.ground.clock import SECOND_US
 from benchsim.ground.errors import BadInput
-from benchsim.ground.library import read_text
-from benchsim.record.container import Head
 from benchsim.record.trace import Trace
-from benchsim.record.writer import Recorder
 from benchsim.scenario.blame import place_of_command, placed
-from benchsim.scenario.build import Built, assemble, own_profile
+from benchsim.scenario.build import Built, assemble
 from benchsim.scenario.loader import Scenario, load
+
+if TYPE_CHECKING:
+    from benchsim.record.writer import Recorder
 
 STEP_US = 20 * SECOND_US
 
@@ -86,7 +85,9 @@ def run(
     if record is None:
         _play(bench, built, scenario, progress, None)
     else:
-        with Recorder(record, _head(scenario, built, own_seed)) as recorder:
+        from benchsim.scenario.keep import recorder_of
+
+        with recorder_of(record, scenario, built, own_seed) as recorder:
             _play(bench, built, scenario, progress, recorder)
             recorder.finish(bench.trace, bench.now_us)
     return Result(
@@ -127,21 +128,3 @@ def _walk(bench: Bench, until_us: int, built: Built, scenario: Scenario) -> None
     except BadInput as error:
         loc = place_of_command(error, built.told, bench.now_us)
         raise error.at(scenario.places.of(loc)) from None
-
-
-def _head(scenario: Scenario, built: Built, seed: int | str) -> Head:
-    """What the recording says of itself."""
-    plan, own = built.plan, own_profile(scenario)
-    rules = ((own.name, read_text(own)),) if own is not None else ()
-    return Head(
-        version=version("benchsim"),
-        seed=str(seed),
-        cells=len(plan.scale.cells),
-        interval=plan.host.interval,
-        unit=plan.host.unit,
-        capacity_d=plan.card.capacity_d,
-        profile=built.profile.name,
-        title=scenario.file.title,
-        sources=((scenario.path.name, scenario.text), *rules),
-        lasts_us=plan.lasts_us,
-    )
