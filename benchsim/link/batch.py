@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.link import cmac, data
+from benchsim.link.cmac import Many
 from benchsim.link.codec import crc32c, layout_of
 from benchsim.link.frames import FROM_NODE, Data, Header, Kind
 from benchsim.link.limits import CRC_OCTETS, CRC_RESIDUE, TAG_OCTETS
@@ -44,23 +45,23 @@ def body_octets(rows: int, channels: int) -> int:
     return data.HEAD.size + channels + 4 * rows * channels
 
 
-def build(session: Session, store: Store, first: int, count: int, k: int) -> list[tuple[int, bytes]]:
-    """count data frames of k samples from sample `first` on: (when its last sample is complete, frame)."""
-    out: list[tuple[int, bytes]] = []
+def build(session: Session, store: Store, first: int, count: int, k: int) -> tuple[list[int], list[bytes]]:
+    """count data frames of k samples from sample `first` on: when each is due, and the frames."""
+    times: list[int] = []
+    frames: list[bytes] = []
     sequence = session.data_sequence
     while count:
         block, start = store.block_at(first)
         inside = min(count, (block.rows - start) // k)
         if inside >= WORTH_A_BATCH:
-            made = _from_block(session, block, start, inside, k, sequence)
-            times = block.t_us[start + k - 1 : start + inside * k : k]
-            out += zip(times, made, strict=True)
+            frames += _from_block(session, block, start, inside, k, sequence)
+            times += block.t_us[start + k - 1 : start + inside * k : k]
         else:
             inside = 1
-            frame = data.make(session, Kind.DATA, sequence, first, store.rows(first, first + k), k)
-            out.append((store.time_us(first + k - 1), frame))
+            frames.append(data.make(session, Kind.DATA, sequence, first, store.rows(first, first + k), k))
+            times.append(store.time_us(first + k - 1))
         first, count, sequence = first + inside * k, count - inside, sequence + inside
-    return out
+    return times, frames
 
 
 def _from_block(session: Session, block: Block, start: int, count: int, k: int, sequence: int) -> list[bytes]:
@@ -78,20 +79,27 @@ def _from_block(session: Session, block: Block, start: int, count: int, k: int, 
     if block.status is not None:
         joined = np.bitwise_or.reduce(block.status[start:end].reshape(count, k, channels), axis=1)
         rows["status"] = joined
-    return seal(session.out.key, rows, body_octets(k, channels))
+    return cut(seal(session.out.many, rows, body_octets(k, channels)))
 
 
-def seal(key: bytes, rows: NDArray[np.void], octets: int) -> list[bytes]:
-    """Tag and CRC for each row's first `octets` octets: whole frames."""
+def seal(many: Many, rows: NDArray[np.void], octets: int) -> NDArray[np.uint8]:
+    """Tag and CRC for each row's first `octets` octets: whole frames, uint8, (rows, octets of a frame)."""
     count = len(rows)
     size = octets + TAG_OCTETS
     flat = rows.view(np.uint8).reshape(count, -1)
-    whole = np.empty((count, size), dtype=np.uint8)
+    whole = np.empty((count, size + CRC_OCTETS), dtype=np.uint8)
     whole[:, :octets] = flat[:, :octets]
-    whole[:, octets:] = cmac.tags(key, flat, octets)[:, :TAG_OCTETS]
-    text, crc = whole.tobytes(), crc32c
-    contents = [text[at : at + size] for at in range(0, count * size, size)]
-    return [c + crc(c).to_bytes(4, "little") for c in contents]
+    whole[:, octets:size] = many.tags(flat, octets)[:, :TAG_OCTETS]
+    text, step, crc = whole.tobytes(), size + CRC_OCTETS, crc32c
+    crcs = [crc(text[at : at + size]) for at in range(0, count * step, step)]
+    whole[:, size:] = np.array(crcs, dtype="<u4").view(np.uint8).reshape(count, CRC_OCTETS)
+    return whole
+
+
+def cut(whole: NDArray[np.uint8]) -> list[bytes]:
+    """Rows as one bytes object each."""
+    text, step = whole.tobytes(), whole.shape[1]
+    return [text[at : at + step] for at in range(0, len(text), step)]
 
 
 def verify(
@@ -109,7 +117,7 @@ def verify(
     kind = row_type(k, channels)
     flat = np.zeros((count, kind.itemsize), dtype=np.uint8)
     flat[:, :octets] = octet_rows[:, :octets]
-    wanted = cmac.tags(session.into.key, flat, octets)[:, :TAG_OCTETS]
+    wanted = session.into.many.tags(flat, octets)[:, :TAG_OCTETS]
     sound &= (wanted == octet_rows[:, octets : octets + TAG_OCTETS]).all(axis=1)
     rows = flat.view(kind).reshape(count)
     for name, value in (

@@ -27,24 +27,35 @@ def doubled(block: bytes) -> bytes:
     return value.to_bytes(BLOCK, "big")
 
 
-def tags(key: bytes, messages: NDArray[np.uint8], octets: int) -> NDArray[np.uint8]:
-    """The CMAC of each row's first `octets` octets: uint8, (rows, 16).
+class Many:
+    """One key, ready for any number of batches."""
 
-    messages: uint8, (rows, padded(octets)), contiguous, zero behind each message; what stands behind is
-    written over.
-    """
-    encrypt = Cipher(AES(key), ECB()).encryptor().update
-    rows = len(messages)
-    first = doubled(encrypt(bytes(BLOCK)))
-    last = first
-    if octets % BLOCK or not octets:
-        messages[:, octets] = 0x80
-        last = doubled(first)
-    words = messages.view(np.uint64)
-    state = np.zeros((rows, 2), dtype=np.uint64)
-    for column in range(0, words.shape[1] - 2, 2):
-        state = np.frombuffer(encrypt((state ^ words[:, column : column + 2]).tobytes()), np.uint64).reshape(
-            rows, 2
-        )
-    state = state ^ words[:, -2:] ^ np.frombuffer(last, np.uint64)
-    return np.frombuffer(encrypt(state.tobytes()), np.uint8).reshape(rows, BLOCK)
+    __slots__ = ("_encryptor", "_keys")
+
+    def __init__(self, key: bytes) -> None:
+        self._encryptor = Cipher(AES(key), ECB()).encryptor()
+        first = doubled(self._encryptor.update(bytes(BLOCK)))
+        self._keys = tuple(np.frombuffer(k, np.uint64) for k in (first, doubled(first)))
+
+    def tags(self, messages: NDArray[np.uint8], octets: int) -> NDArray[np.uint8]:
+        """The CMAC of each row's first `octets` octets: uint8, (rows, 16).
+
+        messages: uint8, (rows, padded(octets)), contiguous, zero behind each message; what stands behind
+        is written over.
+        """
+        rows, cut = len(messages), bool(octets % BLOCK or not octets)
+        if cut:
+            messages[:, octets] = 0x80
+        words = messages.view(np.uint64)
+        room = bytearray((rows + 1) * BLOCK)  # the cipher wants a block to spare
+        state = np.frombuffer(room, np.uint64, 2 * rows).reshape(rows, 2)
+        mixed = np.empty((rows, 2), np.uint64)
+        plain = mixed.reshape(-1).view(np.uint8).data
+        last = words.shape[1] - 2
+        for column in range(0, last, 2):
+            np.bitwise_xor(state, words[:, column : column + 2], out=mixed)
+            self._encryptor.update_into(plain, room)
+        np.bitwise_xor(state, words[:, last:], out=mixed)
+        mixed ^= self._keys[cut]
+        self._encryptor.update_into(plain, room)
+        return np.frombuffer(room, np.uint8, rows * BLOCK).reshape(rows, BLOCK)

@@ -16,6 +16,7 @@ from cryptography.hazmat.primitives.cmac import CMAC
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDFExpand
 
+from benchsim.link.cmac import Many
 from benchsim.link.limits import TAG_OCTETS
 
 LABEL = b"nodelink "
@@ -60,11 +61,19 @@ def cmac(key: bytes, content: bytes) -> bytes:
 class Tagger:
     """Tags of one direction: AES-CMAC cut to its first 64 bits."""
 
-    __slots__ = ("_mac", "key")
+    __slots__ = ("_mac", "_many", "key")
 
     def __init__(self, key: bytes) -> None:
         self.key = key
         self._mac = CMAC(AES(key))
+        self._many: Many | None = None
+
+    @property
+    def many(self) -> Many:
+        """The same key for batches, made when first asked for."""
+        if self._many is None:
+            self._many = Many(self.key)
+        return self._many
 
     def tag(self, body: bytes) -> bytes:
         mac = self._mac.copy()

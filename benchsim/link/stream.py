@@ -26,7 +26,8 @@ class Stream:
         self.running = False
         self.sent = self.repeated = 0
         self._session: Session | None = None
-        self._built: deque[tuple[int, bytes]] = deque()
+        self._built: deque[bytes] = deque()
+        self._due_us: deque[int] = deque()
         self._unbuilt = 0
         self._lacking: deque[tuple[int, int]] = deque()
         self._repeat_us = 0
@@ -51,6 +52,7 @@ class Stream:
             self._session.data_sequence -= len(self._built)
         self._unbuilt = self.next_sample
         self._built.clear()
+        self._due_us.clear()
         self._lacking.clear()
         self.running = False
 
@@ -82,11 +84,12 @@ class Stream:
 
     def due(self, now_us: int, out: list[bytes]) -> None:
         """Add the frames that are due."""
-        built = self._built
-        if not built:
+        due_us = self._due_us
+        if not due_us:
             self._build()
-        while built and built[0][0] <= now_us:
-            out.append(built.popleft()[1])
+        while due_us and due_us[0] <= now_us:
+            due_us.popleft()
+            out.append(self._built.popleft())
             self.sent += 1
         if self._lacking and now_us >= self._repeat_us:
             self._repeat(now_us, out)
@@ -95,8 +98,8 @@ class Stream:
         """When the next frame is due."""
         if not self.running:
             return NEVER_US
-        if self._built:
-            wake_us = self._built[0][0]
+        if self._due_us:
+            wake_us = self._due_us[0]
         elif self._unbuilt + self.k <= self.store.end:
             wake_us = self.store.time_us(self._unbuilt + self.k - 1)
         else:
@@ -110,7 +113,9 @@ class Stream:
         first = self._unbuilt
         ready = min((store.end - first) // k, SEQUENCE_LAST + 1 - session.data_sequence)
         if ready > 0:
-            self._built.extend(batch.build(session, store, first, ready, k))
+            times, frames = batch.build(session, store, first, ready, k)
+            self._due_us.extend(times)
+            self._built.extend(frames)
             session.data_sequence += ready
             self._unbuilt = first + ready * k
 

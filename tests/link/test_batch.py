@@ -32,14 +32,15 @@ def _store(rows: list[int], channels: int, seed: int, wired: int | None = None) 
     return store
 
 
-def _one_by_one(session: Session, store: Store, count: int, k: int) -> list[tuple[int, bytes]]:
-    made = []
+def _one_by_one(session: Session, store: Store, count: int, k: int) -> tuple[list[int], list[bytes]]:
+    times, frames = [], []
     for n in range(count):
         first = 40 + n * k
         cut = store.rows(first, first + k)
         frame = data.make(session, Kind.DATA, session.data_sequence + n, first, cut, k)
-        made.append((store.time_us(first + k - 1), frame))
-    return made
+        times.append(store.time_us(first + k - 1))
+        frames.append(frame)
+    return times, frames
 
 
 @given(
@@ -60,7 +61,7 @@ def test_a_batch_makes_the_frames_that_are_made_one_by_one(
 def test_a_batch_takes_and_refuses_as_one_by_one(
     k: int, channels: int, count: int, draw: st.DataObject
 ) -> None:
-    frames = [f for _, f in _one_by_one(_session(FROM_NODE), _store([count * k], channels, count), count, k)]
+    _, frames = _one_by_one(_session(FROM_NODE), _store([count * k], channels, count), count, k)
     for _ in range(draw.draw(st.integers(0, 6))):
         at = draw.draw(st.integers(0, count - 1))
         match draw.draw(st.sampled_from(["twice", "swapped", "bit", "forged"])):
@@ -86,7 +87,7 @@ def test_a_batch_takes_and_refuses_as_one_by_one(
 def test_a_channel_without_a_cell_says_that_no_bridge_is_there(rows: list[int]) -> None:
     store = _store(rows, 4, 1, wired=2)
     session = _session(FROM_NODE)
-    for _, frame in batch.build(session, store, 40, rows[0] // 8, 8):
+    for frame in batch.build(session, store, 40, rows[0] // 8, 8)[1]:
         taken = data.take(_session(0), frame)
         assert not isinstance(taken, str)
         assert taken[3] == 4
