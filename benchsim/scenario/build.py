@@ -68,6 +68,7 @@ def assemble(scenario: Scenario) -> Built:
     lasts_us = _lasts(scenario, stage, checks, findings)
     _judge_names(scenario, told, findings)
     _judge_updates(scenario, findings)
+    _judge_silence(scenario, findings)
     findings.tell()
     judge(parts, file, scenario.places)
     assert profile is not None
@@ -149,6 +150,17 @@ def _seats(nodes: list[equipment.NodeSpec], worth: tuple[tuple[float, float], ..
         for channel, cell in enumerate(node.station.cells)
     }
     return [seats[cell] for cell in sorted(seats)]
+
+
+def _judge_silence(scenario: Scenario, findings: Findings) -> None:
+    """A node may not count as lost between two of its own frames."""
+    link, rate = scenario.file.link, int(scenario.file.nodes.rate) or 1
+    frame_us = link.samples_per_frame * SECOND_US // rate
+    if link.silence <= frame_us:
+        findings.add(
+            ("link", "silence"), f"silence: {seconds(link.silence)} passes between two frames of a node",
+            f"more than {seconds(frame_us)}: {link.samples_per_frame} samples a frame at {rate} Hz",
+        )  # fmt: skip
 
 
 def _host_card(scenario: Scenario, expected: tuple[Expected, ...]) -> HostCard:

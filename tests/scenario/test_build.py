@@ -197,6 +197,16 @@ def test_a_link_becomes_a_stack_of_impairments_both_ways() -> None:
             ["s.yaml:3:19: cell 1, capacity: the dead load alone is 150 kg on a cell of 100 kg"],
         ),
         (
+            HEAD + "link: {silence: 100 ms}\n",
+            ["s.yaml:3:17: silence: 0.1 s passes between two frames of a node; more than 0.1 s: 8 samples"],
+        ),
+        (
+            HEAD + "link: {samples per frame: 80}\n",
+            [
+                "s.yaml:3:7: silence: 1 s passes between two frames of a node; more than 1 s: 80 samples a frame"
+            ],
+        ),
+        (
             HEAD + "scale2: 1\n",
             ["s.yaml:3:1: unknown key 'scale2'; did you mean 'scale'?"],
         ),
