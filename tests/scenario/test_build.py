@@ -202,9 +202,7 @@ def test_a_link_becomes_a_stack_of_impairments_both_ways() -> None:
         ),
         (
             HEAD + "link: {samples per frame: 80}\n",
-            [
-                "s.yaml:3:7: silence: 1 s passes between two frames of a node; more than 1 s: 80 samples a frame"
-            ],
+            ["s.yaml:3:7: silence: 1 s passes between two frames of a node; more than 1 s: 80"],
         ),
         (
             HEAD + "scale2: 1\n",
