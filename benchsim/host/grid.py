@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 NEVER_US = (1 << 62) - 1
+AHEAD_US = 1_000_000  # how far a wrong clock may put a sample into the future before it is left out
 _SPARE = 2  # rows are kept for so many times what is asked for, to move them seldom
 
 
