@@ -18,10 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.ground.readings import ClockReading, Samples
-from benchsim.host.grid import Grid
+from benchsim.host.grid import AHEAD_US, Grid
 from benchsim.host.node_clock import NodeClock
 
-_AHEAD_US = 1_000_000  # how far a wrong clock may put a sample into the future before it is left out
 _HELD_FRAMES = 2_000
 _KEPT_NOTES = 500
 _ALWAYS = -(1 << 62)
@@ -253,7 +252,7 @@ class Track:
         grid = self.grid
         if begin < self._untouched or begin < grid.start or end > grid.end:
             return False
-        latest = (arrived_us + _AHEAD_US) * self._rate_hz // 1_000_000
+        latest = (arrived_us + AHEAD_US) * self._rate_hz // 1_000_000
         if (first + (shift + rows - 1) > latest).any():
             return False
         at = slice(begin - grid.start, end - grid.start)
@@ -286,7 +285,7 @@ class Track:
                     counts = np.concatenate([counts, counts[again]])
                     arrived = np.concatenate([arrived, arrived[again]])
                     good = np.concatenate([good, good[again]])
-        latest = (arrived + _AHEAD_US) * self._rate_hz // 1_000_000
+        latest = (arrived + AHEAD_US) * self._rate_hz // 1_000_000
         fits = instants <= latest
         if not fits.all():
             instants, counts, arrived, good = instants[fits], counts[fits], arrived[fits], good[fits]

@@ -17,7 +17,7 @@ from benchsim.ground.commands import InstrumentCommand
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import ClockReading, Indication, LinkState, Outcome, Samples
 from benchsim.host.alignment import Track
-from benchsim.host.grid import Grid
+from benchsim.host.grid import AHEAD_US, Grid
 from benchsim.host.indication import Instrument
 from benchsim.host.links import Links
 from benchsim.host.parts import HostParts
@@ -28,7 +28,6 @@ from benchsim.rules.profile import Profile
 
 _UPDATES_AT_ONCE = 256
 _MOST_ROWS = 80  # of one frame
-_AHEAD_US = 1_000_000
 
 
 @dataclass(slots=True)
@@ -105,7 +104,7 @@ class Host:
         """A run of updates at once."""
         first_us, last_us = int(updates_us[0]), int(updates_us[-1])
         oldest = self._oldest(first_us)
-        self._grid.reach(oldest, (last_us + _AHEAD_US) * self._rate_hz // SECOND_US + 2)
+        self._grid.reach(oldest, (last_us + AHEAD_US) * self._rate_hz // SECOND_US + 2)
         for track in self._tracks:
             if track.bad:
                 track.forget_bad(oldest)
@@ -199,8 +198,8 @@ def _check(parts: HostParts) -> None:
     if not parts.seats:
         raise BadInput("a host without cells", "give at least one cell its seat")
     if parts.update_hz < 1 or SECOND_US % parts.update_hz:
-        near = [hz for hz in (1, 2, 4, 5, 8, 10, 16, 20, 25, 32, 40, 50, 64, 80, 100) if SECOND_US % hz == 0]
-        right = f"one second in whole microseconds: {', '.join(map(str, near))}"
+        whole = [str(hz) for hz in range(1, 101) if SECOND_US % hz == 0]
+        right = f"a period of whole microseconds: {', '.join(whole)}"
         raise BadInput(f"{parts.update_hz} indications a second", right)
     if parts.rate_hz < 1:
         raise BadInput(f"a rate of {parts.rate_hz} Hz", "at least 1 Hz")

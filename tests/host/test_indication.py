@@ -141,6 +141,13 @@ def test_a_refused_zero_changes_nothing() -> None:
     )
 
 
+def test_zero_setting_lifts_an_underload_within_its_range() -> None:
+    rig = Rig()
+    assert rig.settle(-1_000.0).underload
+    assert rig.ask(Zero()).done
+    assert (rig.shows.underload, rig.shows.shows_figure, rig.shows.gross_d) == (False, True, 0)
+
+
 def test_a_command_shows_at_once() -> None:
     rig = Rig()
     rig.settle(1_000.0)
