@@ -6,7 +6,7 @@ import asyncio
 import json
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -213,6 +213,15 @@ async def _client(session: Session, believed_s: float, tell: Callable[[str], Non
             await process.wait()
 
 
+def singly(exchanges: list[Exchange]) -> list[Exchange]:
+    """Each answer by itself: what a client in haste asked in one go was answered in one go."""
+    return [
+        replace(sent, answered=answer + b"\r")
+        for sent in exchanges
+        for answer in sent.answered.split(b"\r")[:-1]
+    ]
+
+
 class Truth:
     """What was really on the deck when an indication was made."""
 
@@ -227,8 +236,9 @@ class Truth:
     def beside(self, said: list[Said], exchanges: list[Exchange]) -> tuple[list[Row], str]:
         """Each reading of the client beside the truth; and what the two sides do not agree on, if any."""
         rows: list[Row] = []
+        answers = singly(exchanges)
         for one in said:
-            sent = exchanges[one.number - 1] if one.number <= len(exchanges) else None
+            sent = answers[one.number - 1] if one.number <= len(answers) else None
             if sent is None or sent.answered != one.answer:
                 return rows, f"answer {one.number} was {one.answer!r} at the client, not as it was sent"
             rows.append(self._row(one, sent))

@@ -133,6 +133,19 @@ def test_an_answer_that_is_not_the_one_that_was_sent_is_told() -> None:
     assert "not as it was sent" in trouble
 
 
+def test_answers_that_left_in_one_go_are_told_apart() -> None:
+    one, other = b"\n 1G       12400kg \r", b"\n 1N           0kg \r"
+    truth = Truth({1_000_000: 12_400.0}, Decimal(20), PROFILE)
+    sent = [
+        Exchange(1_000_000, "one", b"\nW\r\nT\r", one + other, LOADED),
+        Exchange(1_000_000, "one", b"\nW\r", other, LOADED),
+    ]
+    said = [Said("weigh", "W", 1, one), Said("tare", "T", 2, other), Said("net", "W", 3, other)]
+    rows, trouble = truth.beside(said, sent)
+    assert not trouble
+    assert [r.passed for r in rows] == [True, True, True]
+
+
 def test_a_client_that_breaks_is_told_and_fails_the_demo(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
