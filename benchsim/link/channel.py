@@ -5,6 +5,8 @@ Frames that come out of one impairment enter the next in order of their times.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from benchsim.ground.randomness import Streams
 from benchsim.link.impairment import Impairment, Passage
 
@@ -27,18 +29,14 @@ class Channel:
 
     def carry(self, frame: bytes, sent_us: int) -> list[tuple[int, bytes]]:
         """(arrival time, frame) of what comes out of a frame sent now, in order of time."""
-        passages = self._passages
-        if not passages:
-            return [(sent_us, frame)]
-        frames = [(sent_us, frame)]
-        for passage in passages:
+        frames: Sequence[tuple[int, bytes]] = ((sent_us, frame),)
+        for passage in self._passages:
             if len(frames) == 1:
-                t_us, one = frames[0]
-                frames = list(passage.carry(one, t_us))
+                ((t_us, one),) = frames
+                frames = passage.carry(one, t_us)
             else:
-                frames = [out for t_us, one in frames for out in passage.carry(one, t_us)]
-                frames.sort(key=_time)
-        return frames
+                frames = sorted((out for t_us, one in frames for out in passage.carry(one, t_us)), key=_time)
+        return list(frames)
 
     def change(self, stack: tuple[Impairment, ...]) -> None:
         """Another stack from now on.  An impairment that stands in both keeps what it remembers."""

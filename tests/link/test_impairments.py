@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import FrozenInstanceError, fields
 
 import pytest
+from scipy.stats import geom
 
 from benchsim.ground.randomness import Dice, Streams
 from benchsim.link.channel import Channel
@@ -19,6 +20,7 @@ from benchsim.link.impairments.duplicate import Duplicate
 from benchsim.link.impairments.loss import Loss
 from benchsim.link.impairments.outage import Outage
 from benchsim.link.impairments.reorder import Reorder
+from benchsim.link.runs import NEVER, Runs
 
 FRAMES = 200_000
 
@@ -153,6 +155,24 @@ def test_bits_are_inverted_one_by_one_at_the_rate() -> None:
     passage, rate, frames = BitErrors(0.01).start(Dice(2)), 0.01, 3000
     flips = sum(int.from_bytes(passage.carry(bytes(50), 0)[0][1], "big").bit_count() for _ in range(frames))
     assert _near(flips / (frames * 400), rate, frames * 400)
+
+
+@pytest.mark.parametrize("probability", [0.5, 0.03, 1e-4])
+def test_runs_are_geometric_as_scipy_has_them(probability: float) -> None:
+    runs = Runs(probability, Dice(3))
+    count = 20_000
+    lengths = sorted(runs.next() for _ in range(count))
+    expected = geom(probability, loc=-1)  # good ones before the first bad one
+    for length in {lengths[count // 10 * tenth] for tenth in range(1, 10)}:
+        found = sum(n <= length for n in lengths) / count
+        assert _near(found, expected.cdf(length), count)
+    spread = expected.std() / math.sqrt(count)
+    assert abs(sum(lengths) / count - expected.mean()) <= 4 * spread
+
+
+def test_runs_of_what_never_and_what_always_happens() -> None:
+    assert Runs(0.0, Dice(1)).next() == NEVER
+    assert {Runs(1.0, Dice(1)).next() for _ in range(50)} == {0}
 
 
 def test_jitter_is_spread_evenly_from_delay_on() -> None:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from benchsim.ground.randomness import Dice
+from benchsim.link.runs import Runs
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,26 +20,17 @@ class BitErrors:
         return -math.expm1(8 * octets * math.log1p(-self.rate)) if self.rate < 1 else 1.0
 
     def start(self, dice: Dice) -> BitErrorsPassage:
-        return BitErrorsPassage(self.rate, dice)
+        return BitErrorsPassage(Runs(self.rate, dice))
 
 
 class BitErrorsPassage:
     """Counts the good bits up to the next error, so a clean frame costs one subtraction."""
 
-    __slots__ = ("_dice", "_good", "_scale")
+    __slots__ = ("_good", "_runs")
 
-    def __init__(self, rate: float, dice: Dice) -> None:
-        self._dice = dice
-        self._scale = 0.0 if not rate else -1.0 if rate >= 1 else 1 / math.log1p(-rate)
-        self._good = self._run()
-
-    def _run(self) -> int:
-        """How many good bits come before the next bad one: geometric."""
-        if not self._scale:
-            return 1 << 62
-        if self._scale == -1.0:
-            return 0
-        return int(math.log(1 - self._dice.unit()) * self._scale)
+    def __init__(self, runs: Runs) -> None:
+        self._runs = runs
+        self._good = runs.next()
 
     def carry(self, frame: bytes, t_us: int) -> tuple[tuple[int, bytes], ...]:
         bits = 8 * len(frame)
@@ -48,6 +40,6 @@ class BitErrorsPassage:
         octets = bytearray(frame)
         while self._good < bits:
             octets[self._good >> 3] ^= 1 << (self._good & 7)
-            self._good += 1 + self._run()
+            self._good += 1 + self._runs.next()
         self._good -= bits
         return ((t_us, bytes(octets)),)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from benchsim.ground.randomness import Dice
+from benchsim.link.runs import Runs
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +40,19 @@ class Burst:
 
 
 class BurstPassage:
-    __slots__ = ("_bad", "_burst", "_dice")
+    __slots__ = ("_bad", "_burst", "_dice", "_left", "_stays")
 
     def __init__(self, burst: Burst, dice: Dice) -> None:
         self._burst, self._dice, self._bad = burst, dice, False
+        self._stays = (Runs(burst.p, dice), Runs(burst.r, dice))
+        self._left = self._stays[0].next()
 
     def carry(self, frame: bytes, t_us: int) -> tuple[tuple[int, bytes], ...]:
-        burst, dice = self._burst, self._dice
-        turns = dice.unit() < (burst.r if self._bad else burst.p)
-        if turns:
+        if self._left:
+            self._left -= 1
+        else:
             self._bad = not self._bad
-        passes = dice.unit() < (burst.h if self._bad else burst.k)
+            self._left = self._stays[self._bad].next()
+        success = self._burst.h if self._bad else self._burst.k
+        passes = success >= 1.0 or (success > 0.0 and self._dice.unit() < success)
         return ((t_us, frame),) if passes else ()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from benchsim.ground.randomness import Dice
+from benchsim.link.runs import Runs
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,14 +15,19 @@ class Loss:
     probability: float = 0.01
 
     def start(self, dice: Dice) -> LossPassage:
-        return LossPassage(self.probability, dice)
+        return LossPassage(Runs(self.probability, dice))
 
 
 class LossPassage:
-    __slots__ = ("_dice", "_probability")
+    __slots__ = ("_left", "_runs")
 
-    def __init__(self, probability: float, dice: Dice) -> None:
-        self._probability, self._dice = probability, dice
+    def __init__(self, runs: Runs) -> None:
+        self._runs = runs
+        self._left = runs.next()
 
     def carry(self, frame: bytes, t_us: int) -> tuple[tuple[int, bytes], ...]:
-        return () if self._dice.unit() < self._probability else ((t_us, frame),)
+        if self._left:
+            self._left -= 1
+            return ((t_us, frame),)
+        self._left = self._runs.next()
+        return ()
