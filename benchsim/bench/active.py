@@ -11,13 +11,17 @@ from typing import Any, TypeVar
 
 from benchsim.bench.plan import Plan
 from benchsim.faults.fault import Entry, LinkPart, NodePart, catalogue
+from benchsim.ground.clock import SECOND_US
 from benchsim.ground.commands import StartFault
 from benchsim.ground.errors import BadInput, unknown
+from benchsim.link.parts import check_node
 from benchsim.scale.parts import Digitiser, ScaleParts
+from benchsim.scale.validate import check
 
 Part = TypeVar("Part")
 
 WHOLE_SCALE = ("deck", "site")
+LONG_RUN_US = 10 * 365 * 24 * 3_600 * SECOND_US
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,14 +33,14 @@ class _Acting:
 
 
 class ActiveFaults:
-    """The faults that act, by key."""
+    """The faults that act, by key.  A value: beginning or ending one gives another."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, acting: dict[str, _Acting] | None = None) -> None:
         self._plan = plan
-        self._acting: dict[str, _Acting] = {}
+        self._acting = acting or {}
 
-    def start(self, command: StartFault, now_us: int) -> None:
-        """Begin a fault.  Raises BadInput: unknown fault, target or figure, key in use."""
+    def with_fault(self, command: StartFault, now_us: int) -> ActiveFaults:
+        """These and one more.  Raises BadInput: unknown fault, target or figure, key in use."""
         if command.key in self._acting:
             raise BadInput(f"a fault {command.key!r} is acting already", "give this one another name")
         known = catalogue()
@@ -44,13 +48,25 @@ class ActiveFaults:
             raise unknown("fault", command.fault, known)
         entry = known[command.fault]
         self._check_target(entry, command.target)
-        self._acting[command.key] = _Acting(entry, entry.make(command.parameters), command.target, now_us)
+        one_more = _Acting(entry, entry.make(command.parameters), command.target, now_us)
+        return ActiveFaults(self._plan, self._acting | {command.key: one_more})
 
-    def end(self, key: str) -> None:
-        """End a fault.  Raises BadInput when none acts under this key."""
+    def without(self, key: str) -> ActiveFaults:
+        """These but one.  Raises BadInput when none acts under this key."""
         if key not in self._acting:
             raise unknown("acting fault", key, self._acting)
-        del self._acting[key]
+        return ActiveFaults(self._plan, {k: a for k, a in self._acting.items() if k != key})
+
+    def try_out(self, now_us: int) -> None:
+        """Make sure that the parts can be, now and when every slow fault has run its course.
+
+        Raises BadInput for parts that cannot.
+        """
+        for at_us in (now_us, now_us + LONG_RUN_US):
+            check(self.scale(at_us))
+            for index in range(len(self._plan.nodes)):
+                check_node(self.node(index, at_us).card)
+                self.link(index, at_us)
 
     @property
     def keys(self) -> tuple[str, ...]:

@@ -213,9 +213,11 @@ class Bench:
 
     def _fault(self, command: ask.FaultCommand) -> Outcome:
         if isinstance(command, ask.StartFault):
-            self._faults.start(command, self.now_us)
+            faults = self._faults.with_fault(command, self.now_us)
         else:
-            self._faults.end(command.key)
+            faults = self._faults.without(command.key)
+        faults.try_out(self.now_us)
+        self._faults = faults
         self._refold()
         return DONE
 

@@ -108,12 +108,33 @@ def test_what_can_have_no_meaning_is_refused() -> None:
         ask.StartFault("x", "wet-conector", 1),
         ask.StartFault("x", "wet-connector", 9),
         ask.StartFault("x", "mud", 2),
+        ask.StartFault("x", "low-support", 0, {"support": 9}),
         ask.Ask("morse", b"W"),
         ask.Recommission(9),
     ):
         with pytest.raises(BadInput):
             bench.do(command)
     assert bench.faults == ()
+
+
+def test_a_refused_fault_leaves_no_trace_on_the_parts() -> None:
+    bench = run(plan(), 3)
+    with pytest.raises(BadInput):
+        bench.do(ask.StartFault("low", "low-support", 0, {"support": 9}))
+    assert bench.do(ask.StartFault("shift", "zero-shift", 1)).done
+    bench.run(5 * S)
+    assert bench.do(ask.EndFault("shift")).done
+    assert bench.faults == ()
+
+
+def test_slow_faults_that_together_cannot_be_are_refused_at_their_start() -> None:
+    bench = run(plan(), 3)
+    for number in range(3):
+        assert bench.do(ask.StartFault(f"drift {number}", "reference-drift", 1, {"drift": -0.3})).done
+    with pytest.raises(BadInput, match="reference_error"):
+        bench.do(ask.StartFault("one too many", "reference-drift", 1, {"drift": -0.3}))
+    assert len(bench.faults) == 3
+    bench.run(4_000 * S)
 
 
 def columns(bench: Bench) -> bytes:
