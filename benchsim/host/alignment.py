@@ -128,10 +128,12 @@ class Track:
                 self.clock.read(reading)
                 self._note(known_us, "")
                 self._lay_held(known_us)
-            elif (shift := self.clock.read(reading)) is not None:
-                self._lay(batch[begin:end])
-                begin = end
-                self._move(shift, known_us)
+            else:
+                self.clock.saw(batch[end - 1] if end > begin else None)
+                if (shift := self.clock.read(reading)) is not None:
+                    self._lay(batch[begin:end])
+                    begin = end
+                    self._move(shift, known_us)
         self._lay(batch[begin:])
 
     def _move(self, shift: int, known_us: int) -> None:
@@ -180,7 +182,7 @@ class Track:
             self._hold(frames)
             return
         first, node_t_us = self.clock.since_first([f.first for f in frames], [f.node_t_us for f in frames])
-        fits = self.clock.fits(first, node_t_us)
+        fits = self.clock.follows(first, node_t_us)
         if not fits.all():
             self._end_session(frames, int(fits.argmin()), not_before_us)
             return

@@ -13,12 +13,12 @@ import bisect
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsim.ground.readings import ClockReading
+from benchsim.ground.readings import ClockReading, Samples
 
 DRIFT_PPM = 100  # what node clocks may be off; common practice for crystal clocks, no source
 _MICRO = 1_000_000
 _MOVE_AT = 750_000  # millionths of an instant: half of one, and a quarter so that noise moves nothing
-_SAME_BASE = 250_000
+_SAME_BASE = 250_000  # millionths of an instant that node time may be off its counter from frame to frame
 _KEPT_SEGMENTS = 4
 _CUT = 1 << 42
 _ALWAYS = -(1 << 62)
@@ -38,6 +38,8 @@ class NodeClock:
         "_host_us",
         "_low_us",
         "_node_t_us",
+        "_off",
+        "_off_last",
         "_rate_hz",
         "highest",
         "shifts",
@@ -52,6 +54,7 @@ class NodeClock:
         """Nothing is known any more: the node has left, or is another one."""
         self._low_us = self._high_us = self._host_us = 0
         self._first = self._node_t_us = 0  # of the session's first frame
+        self._off = self._off_last = 0
         self.highest = _ALWAYS
         self.starts: list[int] = []
         self.shifts: list[int] = []
@@ -67,17 +70,39 @@ class NodeClock:
         return bool(self.starts)
 
     def fits(self, first: NDArray[np.int64], node_t_us: NDArray[np.int64]) -> NDArray[np.bool_]:
-        """Which frames belong to this session: node time against counter is the same for all of one.
+        """Which frames fit the session's first one; both counted from there on."""
+        return _small(node_t_us * self._rate_hz - first * _MICRO)
 
-        Both from the session's first frame on.
+    def follows(self, first: NDArray[np.int64], node_t_us: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Which frames fit the one before them; the last of them is the one before the next.
+
+        Node time may creep against the counter, as the converter of a node may have its own oscillator,
+        but it does not jump within a session.
         """
         off = node_t_us * self._rate_hz - first * _MICRO
-        fitting: NDArray[np.bool_] = (off <= _SAME_BASE) & (off >= -_SAME_BASE)
+        step = off.copy()
+        step[1:] -= off[:-1]
+        step[0] -= self._off_last
+        fitting = _small(step)
+        if fitting.all():
+            self._off_last = int(off[-1])
         return fitting
+
+    def saw(self, newest: Samples | None) -> None:
+        """The clock is read: how far has node time crept against the counter?
+
+        newest: the frame before the reading; None: the last one that was asked about by follows.
+        """
+        off = self._off_last
+        if newest is not None:
+            off = (newest.node_t_us - self._node_t_us) * self._rate_hz - (newest.first - self._first) * _MICRO
+        if abs(off - self._off) <= _SAME_BASE:
+            self._off = off
 
     def begin(self, first: int, node_t_us: int) -> None:
         """The first frame of a session, the clock having been read."""
         self._first, self._node_t_us = first, node_t_us
+        self._off = self._off_last = 0
         self.starts, self.shifts = [_ALWAYS], [self._nearest()]
 
     def read(self, reading: ClockReading) -> int | None:
@@ -122,11 +147,16 @@ class NodeClock:
         return counter + self.shifts[bisect.bisect_right(self.starts, counter) - 1]
 
     def _position(self) -> int:
-        """Of the session's first sample on the grid, in millionths of an instant."""
-        return (2 * self._node_t_us + self._low_us + self._high_us) * self._rate_hz // 2
+        """Where counter 0 would lie on the grid by the newest frame, in millionths of an instant."""
+        return (2 * self._node_t_us + self._low_us + self._high_us) * self._rate_hz // 2 + self._off
 
     def _nearest(self) -> int:
         return (self._position() + _MICRO // 2) // _MICRO
+
+
+def _small(off: NDArray[np.int64]) -> NDArray[np.bool_]:
+    small: NDArray[np.bool_] = (off <= _SAME_BASE) & (off >= -_SAME_BASE)
+    return small
 
 
 def _from(origin: int, values: list[int]) -> NDArray[np.int64]:

@@ -51,7 +51,8 @@ def host(profile: str = "hb44-iiil-vehicle", **changed: object) -> Host:
 class Node:
     """One node whose channels each carry the same share of a weight that is a function of time.
 
-    ppm: how fast its clock runs.  offset_us: what it shows at bench time 0.  delay_us: frame to host.
+    ppm: how fast its converter's clock runs.  creep_ppm: how much faster its own clock runs than that.
+    offset_us: what it shows at bench time 0.  delay_us: frame to host.
     """
 
     address: int
@@ -62,6 +63,7 @@ class Node:
     rate_hz: int = 80
     rows: int = 8
     ppm: float = 0.0
+    creep_ppm: float = 0.0
     offset_us: int = 0
     delay_us: int = 4_000
     next: int = 0
@@ -72,11 +74,14 @@ class Node:
         return round((counter + 1) * 1e6 / self.rate_hz / (1 + self.ppm * 1e-6))
 
     def node_t_us(self, counter: int) -> int:
-        return self.offset_us + round((counter + 1) * 1e6 / self.rate_hz)
+        return self.offset_us + round((counter + 1) * 1e6 / self.rate_hz * (1 + self.creep_ppm * 1e-6))
 
     def clock(self, t_us: int, round_trip_us: int = 2_000) -> ClockReading:
         return ClockReading(
-            self.address, t_us, self.offset_us + round(t_us * (1 + self.ppm * 1e-6)), round_trip_us
+            self.address,
+            t_us,
+            self.offset_us + round(t_us * (1 + (self.ppm + self.creep_ppm) * 1e-6)),
+            round_trip_us,
         )
 
     def frame(self, first: int, resent: bool = False, arrived_us: int | None = None) -> Samples:

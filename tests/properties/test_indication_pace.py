@@ -41,6 +41,7 @@ def story_of(chance: random.Random) -> Story:
     told: list[tuple[int, Told]] = []
     for address in (1, 2):
         node = Node(address, weight, share=0.5, ppm=chance.choice([0.0, 100.0, -100.0]))
+        node.creep_ppm = chance.choice([0.0, 0.0, 80.0])
         node.rows, node.offset_us = chance.choice([1, 8, 20]), chance.randint(0, 10**9)
         told.append((0, LinkState(address, "flow")))
         told += [(f.arrived_us, f) for f in frames_of(node, chance)]
