@@ -87,7 +87,13 @@ class Host:
                 track.left(state.since_us)
 
     def command(self, command: InstrumentCommand, now_us: int) -> Outcome:
-        """Do it or refuse it.  The caller has advanced to now_us."""
+        """Do it or refuse it.  The caller has advanced to now_us.
+
+        It acts on the weight of the last update, unless a node has gone since then.
+        """
+        self._links.reach(now_us)
+        if self._links.broken and self.indication.valid:
+            self._instrument.no_weight(self.indication.t_us, self._links.broken)
         return self._instrument.command(command, now_us)
 
     def advance(self, now_us: int) -> list[Tick]:

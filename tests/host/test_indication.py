@@ -36,6 +36,16 @@ def test_nothing_is_weighed_while_there_is_no_weight_and_the_reason_is_passed_on
 
 
 @pytest.mark.parametrize("command", EVERY_WEIGHING)
+def test_a_node_that_went_since_the_last_update_takes_the_weight_along(command: InstrumentCommand) -> None:
+    rig = Rig()
+    rig.settle(200.0)
+    rig.host.link(LinkState(1, "lost", "lost: silent for 1 s", since_us=rig.now_us + 20_000))
+    outcome = rig.host.command(command, rig.now_us + 30_000)
+    assert (outcome.done, outcome.reason) == (False, "no weight: node 1: lost: silent for 1 s")
+    assert not rig.shows.valid
+
+
+@pytest.mark.parametrize("command", EVERY_WEIGHING)
 def test_nothing_is_weighed_above_the_overload_limit(command: InstrumentCommand) -> None:
     rig = Rig()
     rig.settle(64_000.0)
