@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 from benchsim.scale.parts import Receptor
 
-_COLLINEAR = 1e-12  # smallest over largest second moment of the supports, squared lengths
+_COLLINEAR = 1e-12  # determinant over squared trace of the supports' second moments
+_ONE_PLACE_M2 = 1e-12  # supports within a micrometre stand in one place
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ class Bearing:
 def bearing(receptor: Receptor) -> Bearing:
     """How the receptor's supports share a load: a rigid plate on springs, forces from two moments and a sum.
 
-    N = 1 carries all of it wherever it stands.  Supports on one line share by the position along the line;
+    N = 1 carries all of it wherever it stands; supports in one place share by stiffness alone.  Supports on one line share by the position along the line;
     what lies across the line is taken by guides that carry no weight.
     Source: statics; a rigid body on springs (the stiffness method).
     Not modelled: a plate that bends or has joints, friction, restraints that carry weight, uplift (a share
@@ -58,7 +59,7 @@ def _levers(weights: list[float], at: list[tuple[float, float]]) -> tuple[float,
     xy = math.fsum(w * x * y for w, (x, y) in zip(weights, at, strict=True))
     yy = math.fsum(w * y * y for w, (_, y) in zip(weights, at, strict=True))
     spread = xx + yy
-    if spread == 0.0:
+    if spread <= _ONE_PLACE_M2:
         return (0.0, 0.0, 0.0, 0.0)
     determinant = xx * yy - xy * xy
     if determinant > _COLLINEAR * spread * spread:

@@ -43,6 +43,12 @@ def test_one_support_carries_all_wherever_the_load_stands() -> None:
     assert shares(receptor([(3, 1, 2.0)]), 19.0, 0.0) == (1.0,)
 
 
+@pytest.mark.parametrize("apart_m", [0.0, 1e-156, 1e-9])
+def test_supports_in_one_place_share_by_stiffness(apart_m: float) -> None:
+    found = shares(receptor([(3, 1, 1.0), (3 + apart_m, 1, 3.0)]), 9.0, 2.0)
+    assert found == pytest.approx((0.25, 0.75), abs=1e-12)
+
+
 def test_a_load_in_the_middle_of_four_equal_corners_is_shared_in_quarters() -> None:
     layout = [(0, 0, 1.0), (20, 0, 1.0), (0, 4, 1.0), (20, 4, 1.0)]
     assert shares(receptor(layout), 10.0, 2.0) == pytest.approx((0.25,) * 4, abs=1e-15)
