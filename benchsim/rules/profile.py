@@ -56,7 +56,8 @@ class Profile:
     """The limits in force.  A suffix _d counts scale intervals (or e, see limits_count_in).
 
     zero_setting_range, initial_zero_range: fraction of Max, each way.
-    zero_while_net: "refused", or "clears tare".  smallest_interval_kg: of the class.
+    zero_while_net: "refused", or "clears tare".  smallest_interval_kg: of the class.  n_min_coarse: from
+    this interval in kg on, so many intervals at least.
     overload: the largest gross shown is capacity * overload_percent / 100 + overload_divisions.
     """
 
@@ -68,6 +69,7 @@ class Profile:
     limits_count_in: str
     smallest_interval_kg: Decimal
     n_min: int
+    n_min_coarse: tuple[Decimal, int] | None
     n_max: int
     min_load_d: int
     motion_band_d: Decimal
@@ -87,6 +89,12 @@ class Profile:
     record_below_zero: bool
     tolerance: Tolerance
     entries: tuple[Entry, ...]
+
+    def n_min_of(self, interval_kg: Decimal) -> int:
+        """The fewest intervals up to Max that a scale of this interval may have."""
+        if self.n_min_coarse is not None and interval_kg >= self.n_min_coarse[0]:
+            return self.n_min_coarse[1]
+        return self.n_min
 
     def overload_limit_d(self, capacity_d: int) -> int:
         """The largest gross, in counts of d, that may be shown."""

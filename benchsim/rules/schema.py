@@ -103,6 +103,13 @@ def read_beyond(value: Any) -> tuple[int, Decimal]:
     return whole(1, 10**7)(value[0]), number("0.01", "1000")(value[1])
 
 
+def read_coarse(value: Any) -> tuple[Decimal, int]:
+    """[0.005, 500]: from an interval of so many kg on, at least so many intervals."""
+    if not isinstance(value, list) or len(value) != 2:
+        raise BadInput(f"{value!r} is not an interval and a number", "write [kg, number], as [0.005, 500]")
+    return number("1e-9", "1e6")(value[0]), whole(1, 10**7)(value[1])
+
+
 def read_stages(value: Any) -> tuple[tuple[str, Decimal], ...]:
     """{ maintenance = 1, acceptance = 0.5 }: each stage with its factor on the steps."""
     if not isinstance(value, dict) or not value:
@@ -123,6 +130,15 @@ KEYS = (
         "kg",
     ),
     Key("intervals", "n_min", whole(1, 10**7), "2000", "fewest intervals up to Max"),
+    Key(
+        "intervals",
+        "n_min_coarse",
+        read_coarse,
+        "[0.005, 500]",
+        "fewest from this interval on",
+        "kg, n",
+        optional=True,
+    ),
     Key("intervals", "n_max", whole(1, 10**7), "10000", "most intervals up to Max"),
     Key("intervals", "min_load_d", whole(0, 10**6), "50", "smallest load that should be weighed", _COUNT),
     Key("motion", "motion_band_d", number("0.01", "1000"), "3.0", "stable within, plus or minus", _COUNT),

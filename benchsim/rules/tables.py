@@ -59,8 +59,8 @@ def check_intervals(capacity_kg: Decimal, interval_kg: Decimal, profile: Profile
     if count != int(count):
         found = f"Max {mass_text(capacity_kg)} is not a whole number of intervals of {mass_text(interval_kg)}"
         wrong.append(BadInput(found, f"nearest: {mass_text(round(count) * interval_kg)}"))
-    elif not profile.n_min <= count <= profile.n_max:
+    elif not (n_min := profile.n_min_of(interval_kg)) <= count <= profile.n_max:
         found = f"{int(count)} intervals up to Max, for class {profile.accuracy_class}"
         clause = profile.entry("n_max").clause
-        wrong.append(BadInput(found, f"from {profile.n_min} to {profile.n_max} ({clause})"))
+        wrong.append(BadInput(found, f"from {n_min} to {profile.n_max} ({clause})"))
     return wrong

@@ -93,6 +93,15 @@ def test_a_slip_by_one_sample_never_shows_in_a_weight_that_stands(ppm: float) ->
     }
 
 
+def test_a_creeping_oscillator_is_no_jump_however_seldom_the_host_is_asked() -> None:
+    it, node = host(), Node(1, lambda _t: 1_000.0, creep_ppm=90.0)
+    flow(it, node)
+    for second in range(1, 100):
+        it.clock(node.clock(second * 1_000_000))
+    ticks = run(it, [node], 100_000_000)
+    assert all(t.indication.valid for t in ticks[10:])
+
+
 def test_without_hysteresis_a_noisy_clock_would_flap_and_with_it_hardly_ever_moves() -> None:
     rng = np.random.Generator(np.random.SFC64(3))
     node = Node(1, lambda _t: 0.0)

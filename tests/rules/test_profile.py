@@ -163,6 +163,7 @@ def test_a_value_out_of_range_prints_the_range_and_its_place() -> None:
             "unknown mark",
         ),
         ('clause = "4.4.2, A.4.12", mark = "memory"', 'clause = "4.4.2"', "has no mark"),
+        ("value = [0.005, 500]", "value = 500", "not an interval and a number"),
         ("[2000, 1.0], [10000, 1.5]", "[400, 1.0]", "stands behind"),
         ("[2000, 1.0], [10000, 1.5]", "[2000, 0.2]", "stands behind"),
         ("[2000, 1.0], [10000, 1.5]", "[2000]", "not a step"),
