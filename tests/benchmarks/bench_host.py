@@ -1,6 +1,7 @@
 """An hour of a 16-cell, 4-node, 80 Hz scale through the host, and beside it the plain loop one writes first.
 
-Run it by itself: python tests/benchmarks/bench_host.py [seconds].  Prints processor time and ratios of one run; asserts nothing.
+Run it by itself: python tests/benchmarks/bench_host.py [seconds].  Prints processor time and ratios of one
+run; asserts nothing.
 """
 
 from __future__ import annotations
