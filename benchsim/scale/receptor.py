@@ -34,8 +34,9 @@ class Bearing:
 def bearing(receptor: Receptor) -> Bearing:
     """How the receptor's supports share a load: a rigid plate on springs, forces from two moments and a sum.
 
-    N = 1 carries all of it wherever it stands; supports in one place share by stiffness alone.  Supports on one line share by the position along the line;
-    what lies across the line is taken by guides that carry no weight.
+    N = 1 carries all of it wherever it stands; supports in one place share by stiffness alone.  Supports
+    on one line share by the position along the line; what lies across the line is taken by guides that
+    carry no weight.
     Source: statics; a rigid body on springs (the stiffness method).
     Not modelled: a plate that bends or has joints, friction, restraints that carry weight, uplift (a share
     may be negative: the support then pulls).
