@@ -32,6 +32,16 @@ def test_a_node_that_flows_without_a_clock_reading_gives_no_weight() -> None:
     assert run(it, [node], 2_500_000)[-1].indication.valid
 
 
+def test_a_clock_reading_counts_from_when_its_answer_was_in() -> None:
+    it, node = host(), Node(1, lambda _t: 1_000.0)
+    it.link(LinkState(1, "flow"))
+    it.clock(node.clock(1_500_000, round_trip_us=700_001))
+    ticks = run(it, [node], 3_000_000)
+    assert [t.indication.t_us for t in ticks if t.indication.valid] == list(
+        range(1_900_000, 3_000_001, 100_000)
+    )
+
+
 def test_nodes_that_started_at_different_times_are_aligned_by_their_clocks() -> None:
     """Counter and clock of the second node are far from those of the first; their instants are not."""
     it = host(cells=8)

@@ -1,0 +1,81 @@
+"""Every figure and flag against a plain loop in exact fractions over the same counts."""
+
+from __future__ import annotations
+
+import random
+from fractions import Fraction
+from math import floor
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchsim.ground.readings import Indication, Samples
+from tests.host.feed import COUNTS_PER_KG, ZERO_COUNTS, Node, flow, host, run
+
+D_KG = 20
+LASTS_US = 5_000_000
+
+
+def plain(
+    frames: list[list[Samples]], t_us: int, averaging: int, stable_for: int, band_d: Fraction, most_d: int
+) -> dict[str, object] | None:
+    """What is shown at t_us of nodes with the same clock; None while there are too few samples."""
+    there = [[f for f in of_node if f.arrived_us <= t_us] for of_node in frames]
+    count = min(sum(f.rows for f in of_node) for of_node in there)
+    if count < averaging:
+        return None
+    weights: list[Fraction] = []
+    for number in range(max(0, count - max(averaging, stable_for)), count):
+        weight = Fraction(0)
+        for of_node in there:
+            frame = of_node[number // of_node[0].rows]
+            row = np.frombuffer(frame.octets, "<i4").reshape(frame.rows, -1)[number % frame.rows]
+            weight += sum((Fraction(int(c)) - Fraction(ZERO_COUNTS)) / Fraction(COUNTS_PER_KG) for c in row)
+        weights.append(weight / D_KG)
+    mean = sum(weights[-averaging:], Fraction(0)) / averaging
+    gross_d = floor(mean + Fraction(1, 2))
+    watched = weights[-stable_for:]
+    stands = len(watched) == stable_for and all(abs(w - mean) <= band_d for w in watched)
+    figure = -20 <= gross_d <= most_d
+    return {
+        "gross_d": gross_d if figure else 0,
+        "tenths_gross_d": floor(10 * mean + Fraction(1, 2)) if figure else 0,
+        "motion": not stands,
+        "overload": gross_d > most_d,
+        "underload": gross_d < -20,
+        "centre_of_zero": figure and abs(mean) <= Fraction(1, 4),
+    }
+
+
+def seen(shown: Indication) -> dict[str, object]:
+    names = ("gross_d", "tenths_gross_d", "motion", "overload", "underload", "centre_of_zero")
+    return {name: getattr(shown, name) for name in names}
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.integers(0, 2**32), st.sampled_from(["hb44-iiil-vehicle", "r76-iii"]), st.sampled_from([1, 8, 20]))
+def test_what_shows_is_what_a_plain_loop_makes_of_the_counts(seed: int, profile: str, rows: int) -> None:
+    chance = random.Random(seed)
+    loads = [
+        chance.choice([0.0, 5.0, 10.0, 20.0, 12_345.67, 60_185.0, 63_009.0, -390.0, -420.0]) for _ in range(3)
+    ]
+    shake_kg = chance.choice([0.0, 2.0, 30.0, 90.0])
+    shakes = [chance.uniform(-shake_kg, shake_kg) for _ in range(977)]
+
+    def weight(t_us: int) -> float:
+        return loads[min(t_us // 2_000_000, 2)] + shakes[t_us // 12_500 % 977]
+
+    it = host(profile, cells=8, averaging_us=chance.choice([12_500, 100_000, 400_000]))
+    nodes = [Node(a, weight, share=0.5, rows=rows) for a in (1, 2)]
+    frames = [node.until(LASTS_US) for node in nodes]
+    for node in nodes:
+        node.next = 0
+    flow(it, *nodes)
+    rules = (32, Fraction(3), 3_150) if profile == "hb44-iiil-vehicle" else (80, Fraction(1, 2), 3_009)
+    averaging = it._parts.averaging_us // 12_500
+    for tick in run(it, nodes, LASTS_US):
+        expected = plain(frames, tick.indication.t_us, averaging, *rules)
+        assert tick.indication.valid == (expected is not None)
+        if expected is not None:
+            assert seen(tick.indication) == expected
