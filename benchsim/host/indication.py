@@ -198,7 +198,7 @@ class Instrument:
             return Outcome(False, refused)
         if self.profile.record_when_stable and not self._stable:
             return Outcome(False, IN_MOTION)
-        if not self.profile.record_below_zero and (now.gross_d < 0 or now.net_d < 0):
+        if not self.profile.record_below_zero and now.net_d < 0:  # net is never above gross
             return Outcome(False, "below zero")
         self._recorded += 1
         recorded = Recorded(
