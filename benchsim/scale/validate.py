@@ -19,6 +19,9 @@ from benchsim.scale.receptor import dead_shares_kg
 MOST_CELLS = 16
 LONGEST_BOX = 1024
 
+# A cell's least rated output in mV/V when it is new; a fault may take all of it.
+LEAST_RATED = 1e-3
+
 # Least and largest value of each figure.  Wide: they keep what is computed finite, and slips of the pen out.
 Limits = dict[str, tuple[float, float]]
 CELL: Limits = {
@@ -83,7 +86,8 @@ def check_new(parts: ScaleParts) -> None:
     Raises BadInput for a cell without output, and for a receptor that its own dead load would tip over.
     """
     for number, cell in enumerate(parts.cells, 1):
-        _above_0(f"cell {number}, rated_output_mv_per_v", cell.rated_output_mv_per_v)
+        most = CELL["rated_output_mv_per_v"][1]
+        _within(f"cell {number}, rated_output_mv_per_v", cell.rated_output_mv_per_v, LEAST_RATED, most)
     receptor = parts.receptor
     for number, share_kg in enumerate(dead_shares_kg(receptor), 1):
         if share_kg < -1e-9 * receptor.dead_load_kg:

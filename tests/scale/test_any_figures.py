@@ -29,8 +29,11 @@ def figures(limits: validate.Limits, without: tuple[str, ...] = ()) -> dict[str,
 
 CREEP = st.tuples(*(between(ends) for ends in validate.CREEP.values()))
 CELL = st.builds(
-    Cell, creep=st.lists(CREEP, max_size=3).map(tuple), **figures(validate.CELL)
-).map(lambda c: c if c.rated_output_mv_per_v else replace(c, rated_output_mv_per_v=2.0))  # fmt: skip
+    Cell,
+    rated_output_mv_per_v=st.floats(validate.LEAST_RATED, 100.0),
+    creep=st.lists(CREEP, max_size=3).map(tuple),
+    **figures(validate.CELL, ("rated_output_mv_per_v",)),
+)
 OHM = st.floats(1e-9, 1e12)
 WIRING = st.builds(
     Wiring,
