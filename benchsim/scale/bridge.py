@@ -22,7 +22,7 @@ PAIRS = ("signal", "excitation")
 _LEAST_REFERENCE = 0.5
 # What an input reads that its open-wire test current drives to a stop: beyond any range.
 _BEYOND_RANGE_MV_PER_V = 1000.0
-# A cell that gives (almost) nothing is measured at this output.
+# A cell that gives less than this at rated load is measured at 1 mV/V instead.
 _LEAST_PROBE_MV_PER_V = 1e-3
 # Less than this is no resistance: it would cost elimination more digits than it is worth, 6e-9 of 350 ohm.
 _JOINED_OHM = 1e-6
@@ -196,7 +196,8 @@ def channel(cell: Cell, wiring: Wiring) -> Channel:
         return Channel(0.0, sign * _BEYOND_RANGE_MV_PER_V, ChannelStatus.OPEN)
     if wiring.sensed and ("SEN+" in wiring.open or "SEN-" in wiring.open):
         return Channel(0.0, _BEYOND_RANGE_MV_PER_V, ChannelStatus.REFERENCE)
-    probe_mv_per_v = max(cell.rated_output_mv_per_v, _LEAST_PROBE_MV_PER_V)
+    rated = cell.rated_output_mv_per_v
+    probe_mv_per_v = rated if rated >= _LEAST_PROBE_MV_PER_V else 1.0
     idle, loaded = _read_cell(cell, wiring, 0.0), _read_cell(cell, wiring, probe_mv_per_v)
     if min(idle.reference, loaded.reference) < _LEAST_REFERENCE:
         beyond = _BEYOND_RANGE_MV_PER_V if abs(loaded.signal) > 1e-6 else 0.0
