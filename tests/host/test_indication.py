@@ -84,6 +84,14 @@ def test_the_initial_zero_is_set_when_the_load_that_hindered_it_is_gone() -> Non
     assert rig.settle(1_250.0).gross_d == 50
 
 
+def test_centre_of_zero_is_not_shown_before_there_is_a_zero() -> None:
+    rig = Rig("r76-iii", capacity="60000", initial_zero=True)
+    before = [i for i in rig.wait(0.9) if i.valid]
+    assert before
+    assert not any(i.centre_of_zero for i in before)
+    assert rig.wait(1.0)[-1].centre_of_zero
+
+
 def test_the_initial_zero_is_set_once_and_not_again_after_a_lost_node() -> None:
     rig = Rig(initial_zero=True)
     rig.settle(0.0)
