@@ -207,7 +207,8 @@ async def _first_address(host: str) -> str:
 
 
 def _not_listening(host: str, port: int, error: OSError) -> BadInput:
-    if isinstance(error, socket.gaierror) or error.errno == errno.EADDRNOTAVAIL:
+    # Python 3.13's asyncio skips an address that is not ours, and says without a number that none is left.
+    if isinstance(error, socket.gaierror) or error.errno in (errno.EADDRNOTAVAIL, None):
         return BadInput(f"{host!r} is not an address of this machine", f"use {LOOPBACK} or 0.0.0.0")
     if error.errno == errno.EADDRINUSE:
         return BadInput(f"TCP port {port} on {host} is taken", "choose another, or 0 for any free one")
