@@ -26,7 +26,9 @@ class Queue:
     def put(self, due_us: int, action: Action) -> None:
         """Add an action.  A due time in the past is taken as now: time never runs backwards."""
         self._number += 1
-        heapq.heappush(self._heap, (max(due_us, self.now_us), self._number, action))
+        if due_us < self.now_us:
+            due_us = self.now_us
+        heapq.heappush(self._heap, (due_us, self._number, action))
 
     def next_us(self) -> int | None:
         """When the next action is due; None when nothing is left."""

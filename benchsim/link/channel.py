@@ -29,14 +29,19 @@ class Channel:
 
     def carry(self, frame: bytes, sent_us: int) -> list[tuple[int, bytes]]:
         """(arrival time, frame) of what comes out of a frame sent now, in order of time."""
-        frames: Sequence[tuple[int, bytes]] = ((sent_us, frame),)
-        for passage in self._passages:
-            if len(frames) == 1:
-                ((t_us, one),) = frames
-                frames = passage.carry(one, t_us)
-            else:
-                frames = sorted((out for t_us, one in frames for out in passage.carry(one, t_us)), key=_time)
-        return list(frames)
+        t_us = sent_us
+        for number, passage in enumerate(self._passages, 1):
+            frames = passage.carry(frame, t_us)
+            if len(frames) != 1:
+                return self._through(number, frames)
+            t_us, frame = frames[0]
+        return [(t_us, frame)]
+
+    def _through(self, number: int, frames: Sequence[tuple[int, bytes]]) -> list[tuple[int, bytes]]:
+        """None or several frames through the passages from this one on."""
+        for passage in self._passages[number:]:
+            frames = [out for t_us, one in sorted(frames, key=_time) for out in passage.carry(one, t_us)]
+        return sorted(frames, key=_time)
 
     def change(self, stack: tuple[Impairment, ...]) -> None:
         """Another stack from now on.  An impairment that stands in both keeps what it remembers."""
