@@ -20,6 +20,7 @@ from benchsim.link.impairments.duplicate import Duplicate
 from benchsim.link.impairments.loss import Loss
 from benchsim.link.impairments.outage import Outage
 from benchsim.link.impairments.reorder import Reorder
+from benchsim.link.impairments.replay import Replay
 from benchsim.link.runs import NEVER, Runs
 
 FRAMES = 200_000
@@ -55,7 +56,10 @@ MEMBERS = catalogue()
 
 
 def test_the_catalogue_is_the_folder() -> None:
-    assert set(MEMBERS) == {"bit-errors", "burst", "delay", "duplicate", "loss", "outage", "reorder"}
+    assert set(MEMBERS) == {
+        "bit-errors", "burst", "delay", "duplicate", "loss", "outage", "rate", "reorder", "replay",
+        "stranger",
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize("name", sorted(MEMBERS))
@@ -67,17 +71,22 @@ def test_every_impairment_keeps_the_rules_of_one(name: str) -> None:
     with pytest.raises(FrozenInstanceError):
         setattr(one, fields(kind)[0].name, 1)
     first, again = one.start(Dice(3)), one.start(Dice(3))
+    sent: set[bytes] = set()
     for t_us in range(0, 300_000, 100):
         frame = t_us.to_bytes(4, "little") * 30
         out = list(first.carry(frame, t_us))
         assert out == list(again.carry(frame, t_us))
-        assert all(arrival_us >= t_us and len(heard) == len(frame) for arrival_us, heard in out)
-        if name != "bit-errors":
-            assert all(heard == frame for _, heard in out)
+        sent.add(frame)
+        assert all(arrival_us >= t_us for arrival_us, _ in out)
+        if name == "bit-errors":
+            assert [len(heard) for _, heard in out] == [len(frame)]
+        elif name != "stranger":  # whose frames nobody here has sent
+            assert all(heard == frame or (name == "replay" and heard in sent) for _, heard in out)
 
 
 @pytest.mark.parametrize(
-    "nothing", [Loss(0.0), Burst(0.0, 1.0), Delay(0, 0), Duplicate(0.0), Reorder(0.0), BitErrors(0.0)]
+    "nothing",
+    [Loss(0.0), Burst(0.0, 1.0), Delay(0, 0), Duplicate(0.0), Reorder(0.0), BitErrors(0.0), Replay(0.0)],
 )
 def test_an_impairment_of_size_zero_changes_nothing(nothing: Impairment) -> None:
     assert all(_passed(nothing, 2000))

@@ -1,0 +1,95 @@
+"""What a person is told of a link: how much is lost, how long a frame is on its way, how old samples are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from benchsim.ground.clock import SECOND_US
+from benchsim.link.data import FOOT_OCTETS, HEAD
+from benchsim.link.impairments.bit_errors import BitErrors
+from benchsim.link.impairments.rate import Rate
+from benchsim.link.radio import Budget
+
+
+def data_octets(samples: int, channels: int) -> int:
+    """Length of a data frame: header, head of the message, status, samples, tag and CRC."""
+    return HEAD.size + channels + 4 * samples * channels + FOOT_OCTETS
+
+
+@dataclass(frozen=True, slots=True)
+class Flow:
+    """What a node sends.  samples: k, in each frame.  rate_hz: of samples.  channels: of each sample."""
+
+    samples: int = 8
+    rate_hz: int = 80
+    channels: int = 4
+
+    @property
+    def octets(self) -> int:
+        return data_octets(self.samples, self.channels)
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """Of one node's data frames on an idle way.
+
+    octets: length of a frame.  frame_error: share that arrives damaged.  air_us: on the way, overhead
+    included.  busy: share of the time that the flow takes; above 1 frames are lost.  latency_us: age of a
+    frame's first sample as the frame arrives.
+    """
+
+    octets: int
+    frame_error: float
+    air_us: int
+    busy: float
+    latency_us: int
+
+
+def figures(flow: Flow, rate: Rate, bit_error: float = 0.0, delay_us: int = 0) -> Figures:
+    """The figures of a flow over a way of this rate, with this much further delay."""
+    octets = flow.octets
+    air_us = rate.air_us(octets)
+    filling_us = (flow.samples - 1) * SECOND_US // flow.rate_hz
+    return Figures(
+        octets=octets,
+        frame_error=BitErrors(bit_error).frame_error(octets),
+        air_us=air_us,
+        busy=rate.utilisation(octets, flow.rate_hz / flow.samples),
+        latency_us=filling_us + rate.turnaround_us + air_us + delay_us,
+    )
+
+
+def told_of_radio(distance_m: float, budget: Budget, flow: Flow, found: Figures) -> str:
+    """As "420 m, -93.1 dBm, margin 6.9 dB, PER 1.8e-3 for 176 octets, air time 6.72 ms ..."."""
+    reach = f"{distance_m:g} m, {budget.received_dbm:.1f} dBm, margin {budget.margin_db:.1f} dB"
+    return f"{reach}, {_told(flow, found)}"
+
+
+def told_of_cable(length_m: float, flow: Flow, found: Figures) -> str:
+    """As "30 m of cable, PER 0 for 176 octets, air time 15.5 ms ..."."""
+    return f"{length_m:g} m of cable, {_told(flow, found)}"
+
+
+def _told(flow: Flow, found: Figures) -> str:
+    busy = f"{100 * found.busy:.0f} % of the time"
+    if found.busy > 1:
+        busy += ", more than there is: frames will be lost"
+    return (
+        f"PER {_probability(found.frame_error)} for {found.octets} octets, "
+        f"air time {_ms(found.air_us)} ({busy}), "
+        f"latency {_ms(found.latency_us)} at k = {flow.samples}"
+    )
+
+
+def _ms(time_us: int) -> str:
+    return f"{time_us / 1000:.3g} ms" if time_us < 1_000_000 else f"{time_us / 1e6:.3g} s"
+
+
+def _probability(value: float) -> str:
+    """Two digits: "0.57", "1.8e-3", "0" below 1e-12."""
+    if value < 1e-12:
+        return "0"
+    if value >= 0.1:
+        return f"{value:.2g}"
+    digits, _, power = f"{value:.1e}".partition("e")
+    return f"{digits}e{int(power)}"
