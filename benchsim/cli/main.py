@@ -1,7 +1,7 @@
 """The command line: the verbs, each loaded when it is typed, and what becomes of errors.
 
 `--help` loads no verb and draws with plain text when nobody looks at a terminal; what a person wrote wrongly
-is told on stderr with exit code 2; anything else that goes wrong is our bug and keeps its traceback.
+is told on stderr with exit code 2; how else a verb can end stands in endings.py, for all of them.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from typing import Any
 
 import click
+
+from benchsim.cli.endings import have_outputs, told
 
 # verb: (module, what it does in one line)
 VERBS = {
@@ -25,8 +27,6 @@ VERBS = {
     "checks": ("formats", "Show the sentences that a scenario can check."),
     "schema": ("formats", "Print the JSON Schema of a scenario file."),
 }
-STOPPED = 130
-"""The exit code after Ctrl-C, so that nobody takes it for a verdict.  Source: common practice of shells."""
 EPILOG = "Everything here is simulated: it proves software, never an instrument."
 
 
@@ -55,17 +55,15 @@ class Verbs(click.Group):
         error = unknown("verb", name, VERBS)
         raise click.UsageError(f"{error.found}; {error.right}", ctx)
 
-    def invoke(self, ctx: click.Context) -> Any:
-        from benchsim.ground.errors import BenchsimError
+    def make_context(
+        self, info_name: str | None, args: list[str], parent: click.Context | None = None, **extra: Any
+    ) -> click.Context:
+        with told():
+            return super().make_context(info_name, args, parent, **extra)
 
-        try:
+    def invoke(self, ctx: click.Context) -> Any:
+        with told():
             return super().invoke(ctx)
-        except BenchsimError as error:
-            click.echo(str(error), err=True)
-            ctx.exit(error.exit_code)
-        except KeyboardInterrupt:
-            click.echo("stopped", err=True)
-            ctx.exit(STOPPED)
 
 
 def load(verb: str) -> click.Command:
@@ -97,6 +95,7 @@ def _version(ctx: click.Context, _option: click.Parameter, value: bool) -> None:
 
 def main(args: Sequence[str] | None = None) -> Any:
     """The program.  args: instead of the command line's."""
+    have_outputs()
     group = _group()(
         "benchsim",
         help="A multi-cell weighing system on your desk, to prove host software without hardware.",

@@ -1,19 +1,24 @@
 """The verb `run`: scenario files or folders of them, on the virtual clock, to verdicts and an exit code.
 
-0: every check held.  1: a check failed.  2: something could not be read; the rest still runs.
+0: every check held.  1: a check failed.  2: something could not be read or written; the rest still runs.
+A run that a signal stops gives no verdict at all: 130 after Ctrl-C, 143 after SIGTERM.
 """
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from time import perf_counter
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import rich_click as click
 
+from benchsim.cli.endings import Brake, Interrupted, lines_of
+
 if TYPE_CHECKING:
+    from benchsim.ground.errors import BenchsimError
     from benchsim.scenario.run import Result
 
 SUFFIXES = (".yaml", ".yml")
@@ -21,78 +26,111 @@ LONG_S = 0.7
 EACH_S = 0.1
 """Progress is drawn only for work that takes longer than LONG_S, each EACH_S, and only for people."""
 
-Advance = Callable[[int, int], None]
+Advance = Callable[[int, int], object]
+
+
+class Mistakes:
+    """What could not be read or run: told on stderr as it comes, kept for the document."""
+
+    def __init__(self) -> None:
+        self.files = 0
+        self.documents: list[dict[str, Any]] = []
+
+    def add(self, file: Path, error: BenchsimError) -> None:
+        """One file's or folder's."""
+        self.files += 1
+        click.echo("\n".join(lines_of(error)), err=True)
+        each: Any  # of BadInput's kind: what a person wrote has no other
+        for each in getattr(error, "errors", (error,)):
+            place = each.place
+            name = place.file if place else str(file)
+            self.documents.append(
+                {
+                    "file": name,
+                    "line": place.line or None if place else None,
+                    "column": place.column or None if place else None,
+                    "found": each.found.removeprefix(f"{name}: "),
+                    "right": each.right,
+                }
+            )
 
 
 @click.command()
-@click.argument("paths", nargs=-1, required=True, metavar="FILE|FOLDER...", type=click.Path(path_type=Path))
-@click.option("--seed", metavar="SEED", help="Of every random stream, instead of the scenario's own.")
+@click.argument("paths", nargs=-1, required=True, metavar="FILE|FOLDER|NAME...")
+@click.option("--seed", metavar="N", help="Of every random stream, instead of the scenario's own.")
 @click.option(
     "--record", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help="Keep the run in FILE."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the results as one JSON object.")
-def run(paths: tuple[Path, ...], seed: str | None, record: Path | None, as_json: bool) -> None:
+def run(paths: tuple[str, ...], seed: str | None, record: Path | None, as_json: bool) -> None:
     """Run scenarios on the virtual clock and tell which checks held.
 
-    A FOLDER runs all its *.yaml files. Exit code 0: all held; 1: a check failed; 2: bad input.
+    A FOLDER runs all its *.yaml files; a NAME is that of a scenario that comes with benchsim
+    (`benchsim scenarios`). Exit code 0: all held; 1: a check failed; 2: bad input, or no way to write;
+    130, 143: stopped by Ctrl-C, SIGTERM; 141: nobody reads.
     """
     from benchsim.cli.text import print_json
+    from benchsim.scenario.loader import seed_of
 
-    files, bad = _files(paths)
+    mistakes = Mistakes()
+    files = _files(paths, mistakes)
     if record is not None and len(files) != 1:
         raise click.UsageError(f"--record keeps one run, but {len(files)} scenarios are named")
-    results, more_bad = _run_all(files, seed, record)
-    bad += more_bad
-    passed = not bad and all(r.passed for r in results)
+    results = _run_all(files, None if seed is None else seed_of(seed, "--seed"), record, mistakes)
+    passed = not mistakes.files and all(r.passed for r in results)
     if as_json:
-        print_json({"scenarios": [r.document() for r in results], "passed": passed})
-    else:
+        documents = [r.document() for r in results]
+        print_json({"scenarios": documents, "passed": passed, "errors": mistakes.documents})
+    elif results:
         from benchsim.cli.verdicts import show
 
-        show(results, bad)
-    raise SystemExit(2 if bad else 0 if passed else 1)
+        show(results, mistakes.files)
+    raise SystemExit(2 if mistakes.files else 0 if passed else 1)
 
 
-def _files(paths: tuple[Path, ...]) -> tuple[list[Path], int]:
-    """The files to run, each once, and how many of the paths were no use (told on stderr)."""
-    files: list[Path] = []
-    bad = 0
-    for path in paths:
-        found = [path]
+def _files(words: tuple[str, ...], mistakes: Mistakes) -> list[Path]:
+    """The files to run, each once however it is named."""
+    from benchsim.ground.errors import BadInput
+    from benchsim.scenario.loader import find
+
+    files: dict[Path, Path] = {}
+    for word in words:
+        if not word.strip():
+            raise BadInput(f"{word!r} names nothing", "name a scenario file, a folder or a shipped scenario")
+        path = Path(word)
+        found = [find(path)]
         if path.is_dir():
             found = sorted(p for p in path.iterdir() if p.suffix in SUFFIXES)
             if not found:
-                click.echo(f"{path}: no scenario in this folder; scenarios end in .yaml", err=True)
-                bad += 1
-        files.extend(f for f in found if f not in files)
-    return files, bad
+                mistakes.add(path, BadInput(f"{path}: no scenario in this folder", "scenarios end in .yaml"))
+        for file in found:
+            files.setdefault(file.resolve(), file)
+    return list(files.values())
 
 
-def _run_all(files: list[Path], seed: str | None, record: Path | None) -> tuple[list[Result], int]:
-    """Each file's result, and how many files could not be read or run (told on stderr)."""
+def _run_all(files: list[Path], seed: int | None, record: Path | None, mistakes: Mistakes) -> list[Result]:
+    """Each file's result.  A signal stops the run it comes in, and those that would follow."""
     from benchsim.ground.errors import BenchsimError
+    from benchsim.scenario.run import Stopped
     from benchsim.scenario.run import run as run_scenario
 
-    own_seed: int | str | None = int(seed) if seed is not None and seed.isdecimal() else seed
     results: list[Result] = []
-    bad = 0
-    with _progress(len(files)) as begin:
+    with Brake() as brake, _progress(len(files), brake) as begin:
         for file in files:
             try:
-                results.append(run_scenario(file, own_seed, record, begin(file), perf_counter))
+                results.append(run_scenario(file, seed, record, begin(file), perf_counter))
             except BenchsimError as error:
-                bad += 1
-                click.echo(str(error), err=True)
-    return results, bad
+                mistakes.add(file, error)
+            except Stopped as stop:
+                raise Interrupted(brake.number, str(stop)) from None
+    return results
 
 
 @contextmanager
-def _progress(count: int) -> Iterator[Callable[[Path], Advance | None]]:
-    """Gives, for each file, what the run calls on its way; None when nobody looks."""
-    import sys
-
+def _progress(count: int, brake: Brake) -> Iterator[Callable[[Path], Advance]]:
+    """Gives, for each file, what the run calls on its way: the brake, and a bar when somebody looks."""
     if not sys.stderr.isatty():
-        yield lambda _file: None
+        yield lambda _file: brake.report
         return
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
@@ -112,13 +150,14 @@ def _progress(count: int) -> Iterator[Callable[[Path], Advance | None]]:
         nonlocal done
         done += 1
 
-        def advance(now_us: int, ends_us: int) -> None:
+        def advance(now_us: int, ends_us: int) -> bool:
             nonlocal next_s
             if perf_counter() > next_s:
                 next_s = perf_counter() + EACH_S
                 bar.start()
                 bar.update(task, completed=done + now_us / max(ends_us, 1), description=file.stem)
                 bar.refresh()
+            return brake.report(now_us, ends_us)
 
         return advance
 

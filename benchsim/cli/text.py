@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import re
 import sys
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -14,14 +16,25 @@ from rich.table import Table
 from rich.text import Text
 
 PIPED_WIDTH = 110
+LEAST_WIDTH = 40
 SIMULATED = "Simulated weights: this proves software, never an instrument."
 
 
 def console(stderr: bool = False) -> Console:
-    """A console that invents no colours of its own; piped text has one fixed width."""
+    """A console that invents no colours of its own; piped text has one fixed width, or that of COLUMNS."""
     stream = sys.stderr if stderr else sys.stdout
-    width = None if stream.isatty() else PIPED_WIDTH
+    width = None if stream.isatty() else _piped_width()
     return Console(stderr=stderr, highlight=False, markup=False, width=width, soft_wrap=False)
+
+
+def _piped_width() -> int:
+    asked = os.environ.get("COLUMNS", "")
+    return max(LEAST_WIDTH, int(asked)) if re.fullmatch("[0-9]{1,5}", asked) else PIPED_WIDTH
+
+
+def counted(count: int, noun: str) -> str:
+    """1 check, 2 checks."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def table(*columns: str, narrow: Iterable[str] = ()) -> Table:

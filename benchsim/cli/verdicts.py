@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from benchsim.cli.text import SIMULATED, console, table
+from benchsim.cli.text import SIMULATED, console, counted, table
 from benchsim.ground.clock import seconds
 
 if TYPE_CHECKING:
     from benchsim.scenario.run import Result
 
 
-def show(results: list[Result], bad: int) -> None:
-    """Print all of it.  bad: files that gave no result."""
+def show(results: list[Result], unread: int) -> None:
+    """Print all of it.  unread: files that gave no result."""
     out = console()
     for result in results:
         out.print(_head(result), soft_wrap=True)
@@ -23,13 +23,18 @@ def show(results: list[Result], bad: int) -> None:
         else:
             out.print("  no checks: it ran to its end, and nothing was asked of it", style="yellow")
         out.print()
-    failed = sum(not r.passed for r in results)
-    checks = sum(len(r.verdicts) for r in results)
-    unread = f", {bad} could not be read or run" if bad else ""
-    style = "bold red" if failed or bad else "bold green"
-    ran = "1 scenario" if len(results) == 1 else f"{len(results)} scenarios"
-    out.print(f"{ran}, {checks} checks: {len(results) - failed} passed, {failed} failed{unread}", style=style)
+    bad = unread or not all(r.passed for r in results)
+    out.print(_summary(results, unread), style="bold red" if bad else "bold green")
     out.print(SIMULATED, style="dim")
+
+
+def _summary(results: list[Result], unread: int) -> str:
+    passed, ran = sum(r.passed for r in results), len(results)
+    held = [v.passed for r in results for v in r.verdicts]
+    checks = f"{sum(held)} of {counted(len(held), 'check')} held" if held else "no checks"
+    failed = f", {held.count(False)} failed" if not all(held) else ""
+    lost = f"; {counted(unread, 'file')} could not be read or run" if unread else ""
+    return f"{passed} of {counted(ran, 'scenario')} passed; {checks}{failed}{lost}"
 
 
 def _head(result: Result) -> Text:

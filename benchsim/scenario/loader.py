@@ -6,6 +6,7 @@ be judged (17 cells, a cell off the deck, an unknown fault) is judged by build.p
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -13,10 +14,10 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from benchsim.ground.errors import BadInput, ManyBadInputs
-from benchsim.ground.library import read_text
+from benchsim.ground.errors import BadInput, ManyBadInputs, nearest
+from benchsim.ground.library import read_text, shipped
 from benchsim.scenario.quantities import shorten
-from benchsim.scenario.schema import File
+from benchsim.scenario.schema import MAX_SEED, File
 from benchsim.scenario.text import MAX_BYTES, Loc, Places, read
 from benchsim.scenario.wording import errors_of
 
@@ -31,10 +32,37 @@ class Scenario:
     places: Places
 
 
-def load(path: str | Path) -> Scenario:
-    """Read a scenario file.  Raises BadInput or ManyBadInputs, each with file, line and column."""
+def find(path: str | Path) -> Path:
+    """The file of that name; when there is none, the scenario of that bare name that came with benchsim."""
     path = Path(path)
+    if path.name == str(path) and not path.exists():
+        inside = shipped("scenarios") / f"{path.name.removesuffix('.yaml')}.yaml"
+        return inside if inside.is_file() else path
+    return path
+
+
+def load(path: str | Path) -> Scenario:
+    """Read a scenario file, or one that ships by its bare name.
+
+    Raises BadInput or ManyBadInputs, each with file, line and column.
+    """
+    path = find(path)
+    if not path.exists():
+        raise _not_there(path)
     return load_text(read_text(path, MAX_BYTES), path)
+
+
+def _not_there(path: Path) -> BadInput:
+    close = nearest(path.stem, [p.stem for p in shipped("scenarios").glob("*.yaml")])
+    hint = f"did you mean the shipped scenario {close!r}? " if close else ""
+    return BadInput(f"{path}: No such file", f"{hint}`benchsim scenarios` lists those that ship")
+
+
+def seed_of(word: str, name: str = "seed") -> int:
+    """A seed from a command line, by the rule of the file's own: a whole number."""
+    if not re.fullmatch("[0-9]{1,19}", word) or int(word) > MAX_SEED:
+        raise BadInput(f"{name}: {shorten(word)} is not a seed", f"a whole number from 0 to {MAX_SEED}")
+    return int(word)
 
 
 def load_text(text: str, path: str | Path) -> Scenario:

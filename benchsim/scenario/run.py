@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchsim.bench.bench import Bench
 from benchsim.checks.judge import Verdict, judge
-from benchsim.ground.clock import SECOND_US
+from benchsim.ground.clock import SECOND_US, seconds
 from benchsim.ground.errors import BadInput
 from benchsim.record.trace import Trace
 from benchsim.scenario.blame import place_of_command, placed
@@ -24,8 +24,17 @@ if TYPE_CHECKING:
 
 STEP_US = 20 * SECOND_US
 
-Progress = Callable[[int, int], None]
-"""Called on the way with where the bench stands and where the run ends, in microseconds."""
+Progress = Callable[[int, int], object]
+"""Called at the start, on the way and at the end with where the bench stands and where the run ends, in
+microseconds.  When it returns something true, the run stops there."""
+
+
+class Stopped(Exception):
+    """A run that was stopped on its way: no verdict.  Its recording, if any, is whole up to there."""
+
+    def __init__(self, path: Path, now_us: int, ends_us: int, record: Path | None) -> None:
+        kept = f"; {record} holds the run up to there" if record else ""
+        super().__init__(f"{path}: stopped at {seconds(now_us)} of {seconds(ends_us)}{kept}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +84,8 @@ def run(
 ) -> Result:
     """Run a scenario file.  seed: instead of the file's own.  record: where to keep the run.
 
-    clock: seconds of the wall, for wall_seconds; without it that is 0.  Raises BadInput, ManyBadInputs.
+    clock: seconds of the wall, for wall_seconds; without it that is 0.  Raises BadInput, ManyBadInputs,
+    and Stopped when progress says so.
     """
     began = clock() if clock else 0.0
     scenario = load(path)
@@ -85,11 +95,9 @@ def run(
     if record is None:
         _play(bench, built, scenario, progress, None)
     else:
-        from benchsim.scenario.keep import recorder_of
-
-        with recorder_of(record, scenario, built, own_seed) as recorder:
-            _play(bench, built, scenario, progress, recorder)
-            recorder.finish(bench.trace, bench.now_us)
+        _keep(record, bench, built, scenario, progress, own_seed)
+    if bench.now_us < built.plan.lasts_us:
+        raise Stopped(scenario.path, bench.now_us, built.plan.lasts_us, record)
     return Result(
         file=str(scenario.path),
         title=scenario.file.title,
@@ -108,18 +116,34 @@ def _bench(built: Built, scenario: Scenario, seed: int | str) -> Bench:
         raise placed(error, scenario.file, scenario.places) from None
 
 
+def _keep(
+    record: Path, bench: Bench, built: Built, scenario: Scenario, progress: Progress | None, seed: int | str
+) -> None:
+    """The same, kept in a file.  Whatever breaks in has it noted that the file is cut short."""
+    from benchsim.scenario.keep import recorder_of
+
+    with recorder_of(record, scenario, built, seed) as recorder:
+        try:
+            _play(bench, built, scenario, progress, recorder)
+            recorder.finish(bench.trace, bench.now_us)
+        except BaseException as error:
+            error.add_note(f"{record}: the recording is cut short")
+            raise
+
+
 def _play(
     bench: Bench, built: Built, scenario: Scenario, progress: Progress | None, recorder: Recorder | None
 ) -> None:
-    """To the end of the run.  What a room refuses on the way gets the place of the item that asked for it."""
+    """To the end of the run, or until it is stopped.
+
+    What a room refuses on the way gets the place of the item that asked for it.
+    """
     ends_us = built.plan.lasts_us
     step_us = STEP_US if progress or recorder else ends_us
-    while bench.now_us < ends_us:
+    while not (progress and progress(bench.now_us, ends_us)) and bench.now_us < ends_us:
         _walk(bench, min(ends_us, bench.now_us + step_us), built, scenario)
         if recorder is not None:
             recorder.take(bench.trace, bench.now_us)
-        if progress is not None:
-            progress(bench.now_us, ends_us)
 
 
 def _walk(bench: Bench, until_us: int, built: Built, scenario: Scenario) -> None:

@@ -15,6 +15,7 @@ from benchsim.scenario import quantities as q
 from benchsim.scenario.story import Step
 
 MAX_CELLS = 16
+MAX_SEED = 2**63 - 1
 
 
 def _key(name: str) -> str:
@@ -228,7 +229,7 @@ class File(Part):
 
     title: Word = needed("what it shows, in one line")
     about: Annotated[str, Field(strict=True, max_length=5000)] = key("", "more about it, for people")
-    seed: Annotated[int, Field(strict=True, ge=0, le=2**63 - 1)] = key(1, "of every random stream")
+    seed: Annotated[int, Field(strict=True, ge=0, le=MAX_SEED)] = key(1, "of every random stream")
     lasts: q.Span | None = key(None, "length of a run; default a moment past the last thing that happens")
     scale: Scale = needed("the scale as a whole")
     cells: Cells = key(Cells(), "the load cells")

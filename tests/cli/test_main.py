@@ -63,7 +63,15 @@ def test_an_unknown_option_is_bad_input(call: Call) -> None:
         (("rules", "r76-ii"), "unknown rule profile 'r76-ii'; did you mean 'r76-iii'?"),
         (("protocols", "scp0498"), "unknown protocol 'scp0498'; did you mean 'scp0499'?"),
         (("serve", "none.yaml"), "none.yaml: No such file"),
-        (("run", "none.yaml"), "none.yaml: No such file"),
+        (("run", "none.yaml"), "none.yaml: No such file; `benchsim scenarios` lists those that ship"),
+        (
+            ("run", "quiet-platfrm"),
+            "quiet-platfrm: No such file; did you mean the shipped scenario 'quiet-platform'?",
+        ),
+        (
+            ("serve", "here/quiet-platform.yml"),
+            "here/quiet-platform.yml: No such file; did you mean the shipped",
+        ),
     ],
 )
 def test_what_a_person_wrote_wrongly_is_text_on_stderr_and_exit_code_2(

@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from benchsim.cli import text
 from benchsim.ground.library import shipped
 from tests.cli.calls import BAD, FAILING, GOOD, UNCHECKED, Call, Done
 
@@ -28,7 +27,7 @@ def test_all_checks_held_is_exit_code_0(call: Call, tmp_path: Path) -> None:
     done = call("run", str(folder(tmp_path, good=GOOD) / "good.yaml"))
     assert (done.code, done.err) == (0, "")
     assert done.out.startswith("PASS t\n")
-    assert "1 scenario, 2 checks: 1 passed, 0 failed" in done.out
+    assert "1 of 1 scenario passed; 2 of 2 checks held\n" in done.out
     assert "never an instrument" in done.out
 
 
@@ -48,7 +47,9 @@ def test_a_folder_runs_all_its_scenarios_and_a_bad_one_does_not_stop_the_others(
     done = call("run", str(where))
     assert done.code == 2
     assert done.err == f"{where}/b.yaml:3:1: unknown key 'sead'; did you mean 'seed'?\n"
-    assert "2 scenarios, 3 checks: 1 passed, 1 failed, 1 could not be read or run" in done.out
+    assert (
+        "1 of 2 scenarios passed; 2 of 3 checks held, 1 failed; 1 file could not be read or run\n" in done.out
+    )
 
 
 def test_json_is_one_object_with_exactly_these_keys(call: Call, tmp_path: Path) -> None:
@@ -56,8 +57,8 @@ def test_json_is_one_object_with_exactly_these_keys(call: Call, tmp_path: Path) 
     done = call("run", "--json", str(where))
     assert (done.code, done.err) == (1, "")
     found = document(done)
-    assert list(found) == ["scenarios", "passed"]
-    assert found["passed"] is False
+    assert list(found) == ["scenarios", "passed", "errors"]
+    assert (found["passed"], found["errors"]) == (False, [])
     keys = ["file", "title", "seed", "passed", "sim_seconds", "wall_seconds", "checks"]
     assert [list(s) for s in found["scenarios"]] == [keys, keys]
     good, failing = found["scenarios"]
@@ -76,11 +77,41 @@ def test_json_with_a_bad_file_still_has_the_results_of_the_others(call: Call, tm
     assert found["passed"] is False
     assert [s["passed"] for s in found["scenarios"]] == [True]
     assert "b.yaml:3:1" in done.err
+    assert found["errors"] == [
+        {
+            "file": f"{tmp_path}/b.yaml",
+            "line": 3,
+            "column": 1,
+            "found": "unknown key 'sead'",
+            "right": "did you mean 'seed'?",
+        }
+    ]
+
+
+def test_json_tells_every_mistake_of_a_file(call: Call, tmp_path: Path) -> None:
+    where = folder(tmp_path, a=BAD + "lasts: 3\n")
+    found = document(call("run", "--json", str(where)))
+    assert [(e["line"], e["column"]) for e in found["errors"]] == [(3, 1), (4, 8)]
 
 
 def test_only_bad_files_are_still_one_json_object(call: Call, tmp_path: Path) -> None:
     done = call("run", "--json", str(tmp_path / "none.yaml"))
-    assert (done.code, document(done)) == (2, {"scenarios": [], "passed": False})
+    found = document(done)
+    assert (done.code, found["scenarios"], found["passed"]) == (2, [], False)
+    (error,) = found["errors"]
+    assert list(error) == ["file", "line", "column", "found", "right"]
+    assert (error["file"], error["line"], error["found"]) == (f"{tmp_path}/none.yaml", None, "No such file")
+
+
+def test_json_tells_of_a_folder_without_scenarios(call: Call, tmp_path: Path) -> None:
+    (error,) = document(call("run", "--json", str(tmp_path)))["errors"]
+    assert (error["file"], error["found"]) == (str(tmp_path), "no scenario in this folder")
+
+
+def test_a_bad_file_alone_is_told_without_verdicts_of_nothing(call: Call, tmp_path: Path) -> None:
+    done = call("run", str(folder(tmp_path, b=BAD)))
+    assert (done.code, done.out) == (2, "")
+    assert len(done.err.splitlines()) == 1
 
 
 def test_a_folder_without_scenarios_is_bad_input(call: Call, tmp_path: Path) -> None:
@@ -95,18 +126,60 @@ def test_a_scenario_without_checks_says_so(call: Call, tmp_path: Path) -> None:
     assert "no checks: it ran to its end, and nothing was asked of it" in done.out
 
 
-@pytest.mark.parametrize(("seed", "told"), [("7", 7), ("a word", "a word")])
-def test_a_seed_takes_the_place_of_the_scenario_s_own(
-    call: Call, tmp_path: Path, seed: str, told: object
+def test_a_seed_takes_the_place_of_the_scenario_s_own(call: Call, tmp_path: Path) -> None:
+    done = call("run", "--json", "--seed", "7", str(folder(tmp_path, a=GOOD)))
+    assert document(done)["scenarios"][0]["seed"] == 7
+
+
+@pytest.mark.parametrize("seed", ["abc", "-1", "1.5", "", str(2**63), "9" * 5000, "٣"])
+def test_a_seed_that_a_file_may_not_have_is_refused_on_the_command_line_too(
+    call: Call, tmp_path: Path, seed: str
 ) -> None:
-    done = call("run", "--json", "--seed", seed, str(folder(tmp_path, a=GOOD)))
-    assert document(done)["scenarios"][0]["seed"] == told
+    where = folder(tmp_path, a=GOOD, b=f"{UNCHECKED}seed: {seed or '{}'}\n")
+    done = call("run", f"--seed={seed}", str(where / "a.yaml"))
+    assert (done.code, done.out) == (2, "")
+    assert done.err.startswith("--seed: ")
+    assert f"a whole number from 0 to {2**63 - 1}" in done.err
+    assert call("run", str(where / "b.yaml")).code == 2
 
 
-def test_a_file_named_twice_runs_once(call: Call, tmp_path: Path) -> None:
+@pytest.mark.parametrize("word", ["", " "])
+def test_an_empty_name_is_no_folder(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, word: str
+) -> None:
+    monkeypatch.chdir(folder(tmp_path, a=UNCHECKED))
+    done = call("run", word)
+    assert (done.code, done.out) == (2, "")
+    assert "names nothing" in done.err
+
+
+def test_a_file_named_twice_runs_once_however_it_is_spelt(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     where = folder(tmp_path, a=UNCHECKED)
-    done = call("run", "--json", str(where), str(where / "a.yaml"))
+    (where / "inner").mkdir()
+    monkeypatch.chdir(where)
+    done = call("run", "--json", str(where), "a.yaml", "./a.yaml", "inner/../a.yaml", str(where / "a.yaml"))
     assert len(document(done)["scenarios"]) == 1
+
+
+@pytest.mark.parametrize("word", ["quiet-platform", "quiet-platform.yaml"])
+def test_a_shipped_scenario_runs_by_its_name_from_any_folder(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, word: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    done = call("run", "--json", word)
+    assert done.code == 0
+    file = shipped("scenarios") / "quiet-platform.yaml"
+    assert document(done)["scenarios"][0]["file"] == str(file)
+    assert len(document(call("run", "--json", word, str(file)))["scenarios"]) == 1
+
+
+def test_a_file_of_one_s_own_comes_before_the_shipped_one_of_its_name(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(folder(tmp_path, demo=UNCHECKED))
+    assert document(call("run", "--json", "demo.yaml"))["scenarios"][0]["title"] == "t"
 
 
 def test_record_keeps_one_run_and_only_one(call: Call, tmp_path: Path) -> None:
@@ -128,11 +201,11 @@ def test_nothing_is_written_that_was_not_asked_for(
     assert [p.name for p in where.iterdir()] == ["a.yaml"]
 
 
-@pytest.mark.parametrize("width", [80, 120])
+@pytest.mark.parametrize("width", [60, 80, 120])
 def test_the_table_keeps_inside_the_terminal(
     call: Call, tmp_path: Path, width: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(text, "PIPED_WIDTH", width)
+    monkeypatch.setenv("COLUMNS", str(width))
     done = call("run", str(shipped("scenarios") / "node-drops-out.yaml"), str(folder(tmp_path, a=FAILING)))
     table = [line for line in done.out.splitlines() if not line.startswith("     ")]
     assert max(map(len, table)) <= width

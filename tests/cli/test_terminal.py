@@ -67,7 +67,7 @@ def test_a_verdict_table_is_no_wider_than_the_terminal(columns: int) -> None:
     table = [line.rstrip("\r") for line in seen.split("\n") if line.startswith(("ok", "  ", "─"))]
     assert len(table) > 8
     assert max(len(line) for line in table if ".yaml" not in line) <= columns
-    assert "1 scenario, 8 checks: 1 passed, 0 failed" in seen
+    assert "1 of 1 scenario passed; 8 of 8 checks held" in seen
 
 
 def test_help_on_a_terminal_lists_the_verbs_too() -> None:
@@ -92,12 +92,3 @@ def test_short_work_draws_no_progress(tmp_path: Path) -> None:
     code, seen, piped = on_a_terminal(80, "run", "--json", str(path), only_stderr=True)
     assert (code, seen) == (0, "")
     assert json.loads(piped)["passed"] is True
-
-
-def test_a_reader_that_goes_away_is_no_traceback() -> None:
-    words = " ".join([*PROGRAM, "schema"])
-    done = subprocess.run(
-        ["sh", "-c", f"{words} | head -c 10"], capture_output=True, text=True, timeout=60, check=False
-    )
-    assert done.stdout == '{\n  "$schem'[:10]
-    assert done.stderr == ""
