@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import os
 import re
-import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -29,7 +28,7 @@ def blocks(page: str, language: str) -> list[str]:
 def commands(page: str) -> list[str]:
     """Every line of the page's ```sh blocks, comments left off."""
     lines = [line for block in blocks(page, "sh") for line in block.splitlines()]
-    return [c for line in lines if (c := shlex.join(shlex.split(line, comments=True)))]
+    return [c for line in lines if (c := re.sub(r"(^|\s+)#.*$", "", line).strip())]
 
 
 ALL = [(page, line) for page in PAGES for line in commands(page)]
