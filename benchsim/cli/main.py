@@ -20,6 +20,7 @@ VERBS = {
     "run": ("run", "Run scenarios on the virtual clock; tell what passed."),
     "serve": ("serve", "Run the scale of a scenario live, for host software to talk to."),
     "demo": ("demo", "See the whole way once: a truck, a serial port, a client."),
+    "decode": ("decode", "Explain captured octets of the node link, frame by frame."),
     "scenarios": ("formats", "List the scenarios that come with benchsim."),
     "faults": ("catalogues", "List the faults, or tell all about one."),
     "rules": ("catalogues", "List the rule profiles, or tell all about one."),

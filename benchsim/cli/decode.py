@@ -1,0 +1,201 @@
+"""The verb `decode`: captured octets of the node link as frames, field by field, and why a bad one is bad."""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import zip_longest
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import rich_click as click
+
+if TYPE_CHECKING:
+    from rich.text import Text
+
+    from benchsim.link.explain import Explained, Field
+    from benchsim.record.pcapng import Capture
+
+WIDTH, LEFT, NAME = 80, 33, 19
+MARGIN = " " * 8
+OCTETS_A_LINE = 8
+LARGEST = 64 * 1024 * 1024
+RECORDING = b"\x89MCAP0\r\n"
+CAN_BE_READ = "raw octets, hexadecimal text, a dump of it and pcapng can be read"
+
+
+@click.command()
+@click.argument("source", metavar="FILE|HEX|-")
+@click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
+def decode(source: str, as_json: bool) -> None:
+    """Explain captured octets of the node link: each frame field by field, and why a bad one is bad.
+
+    Takes a file, hexadecimal digits, or - for what comes on stdin; raw octets, hexadecimal text, a dump of it
+    or pcapng, a COBS stream or bare datagrams: what it is shows by its content. Tags are not checked, since
+    that takes keys. Exit code 0 when all frames are good, 1 when one is bad, 2 when nothing can be read.
+    """
+    from benchsim.cli.text import print_json
+    from benchsim.ground.errors import BadInput
+
+    read = _read(source)
+    for note in read.notes:
+        click.echo(note, err=True)
+    if not read.frames:
+        raise BadInput(f"{_name(source)}: no frame in it", CAN_BE_READ)
+    if as_json:
+        print_json({"frames": [frame.document() for frame, _ in read.frames]})
+    else:
+        _show(read)
+    raise SystemExit(0 if all(frame.valid for frame, _ in read.frames) else 1)
+
+
+# -- what there is to read -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """Frames, each with what the container says of it; how they were read; what is missing."""
+
+    frames: tuple[tuple[Explained, str], ...]
+    framing: str
+    notes: tuple[str, ...] = ()
+
+
+def _name(source: str) -> str:
+    return "stdin" if source == "-" else source
+
+
+def _read(source: str) -> _Read:
+    """The frames of a source.  Raises BadInput for what cannot be read."""
+    from benchsim.ground.errors import BadInput, Place
+
+    octets = _octets(source)
+    place = Place(_name(source))
+    if not octets:
+        raise BadInput("it is empty", CAN_BE_READ, place)
+    try:
+        return _read_octets(octets)
+    except BadInput as error:
+        raise error.at(place) from None
+
+
+def _octets(source: str) -> bytes:
+    """The content of a file or of stdin, or the digits themselves."""
+    from benchsim.ground.errors import BadInput
+
+    if source == "-":
+        content = sys.stdin.buffer.read(LARGEST + 1)
+    else:
+        path = Path(source)
+        try:
+            with path.open("rb") as file:
+                content = file.read(LARGEST + 1)
+        except (OSError, ValueError) as error:
+            if not set(source) - set("0123456789abcdefABCDEFxX:,;- \t\n"):
+                return source.encode()
+            why = getattr(error, "strerror", None) or error
+            raise BadInput(f"{source}: {why}", "name a file, or write hexadecimal digits") from None
+    if len(content) > LARGEST:
+        raise BadInput(f"{_name(source)}: more than {LARGEST} octets", "cut it into parts")
+    return content
+
+
+def _read_octets(octets: bytes) -> _Read:
+    from benchsim.ground.errors import BadInput
+    from benchsim.link.capture import frames_in, frames_in_lines
+    from benchsim.link.hextext import is_text, octets_of_lines
+    from benchsim.record import pcapng
+
+    if octets.startswith(RECORDING):
+        raise BadInput("a recording, which keeps no frames of the link", CAN_BE_READ)
+    if pcapng.is_pcapng(octets):
+        return _read_pcapng(pcapng.read(octets))
+    found = frames_in_lines(octets_of_lines(octets.decode("ascii"))) if is_text(octets) else frames_in(octets)
+    return _Read(tuple((frame, "") for frame in found.frames), found.framing)
+
+
+def _read_pcapng(capture: Capture) -> _Read:
+    """Packets of private link types; others are counted and left out."""
+    from benchsim.ground.clock import seconds
+    from benchsim.link.capture import frames_in
+
+    frames: list[tuple[Explained, str]] = []
+    left_out: dict[int, int] = {}
+    notes = list(capture.notes)
+    for number, packet in enumerate(capture.packets, 1):
+        if not packet.private:
+            left_out[packet.link_type] = left_out.get(packet.link_type, 0) + 1
+            continue
+        found = frames_in(packet.data, packet.offset)
+        when = f", {seconds(packet.t_us)}" if packet.t_us is not None else ""
+        frames += ((frame, f"packet {number}{when}") for frame in found.frames)
+        if packet.octets > len(packet.data):
+            part = f"{len(packet.data)} of {packet.octets} octets"
+            notes.append(f"packet {number} was captured only in part: {part}")
+    for link_type, count in left_out.items():
+        few = _count(count, "packet")
+        notes.append(f"left out: {few} of link type {link_type}; only private types carry bare frames")
+    return _Read(tuple(frames), "pcapng", tuple(notes))
+
+
+# -- for people ----------------------------------------------------------------------------------------
+
+
+def _show(read: _Read) -> None:
+    from benchsim.cli.text import console
+
+    out = console()
+    for frame, label in read.frames:
+        out.print(_block(frame, label), width=WIDTH, soft_wrap=True)
+    bad = sum(not frame.valid for frame, _ in read.frames)
+    total = len(read.frames)
+    out.print(f"{total} found, read as {read.framing}: {total - bad} good, {bad} bad")
+
+
+def _block(frame: Explained, label: str) -> Text:
+    """One frame: a head, why it is bad, and its fields beside their octets."""
+    from rich.text import Text
+
+    told = [frame.kind, frame.direction, _count(frame.octets, "octet"), label]
+    made = Text.assemble(
+        (f"{frame.offset:>6}  ", "dim"),
+        (", ".join(filter(None, told)), "bold"),
+        "  ",
+        ("good", "green") if frame.valid else ("BAD", "bold red"),
+        "\n",
+    )
+    if frame.why:
+        made.append(
+            "\n".join(textwrap.wrap(frame.why, WIDTH, initial_indent=MARGIN, subsequent_indent=MARGIN))
+        )
+        made.append("\n")
+    for field in frame.fields:
+        for line in _lines(field):
+            made.append(line.rstrip() + "\n")
+    return made
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'s' * (number != 1)}"
+
+
+def _lines(field: Field) -> Iterator[str]:
+    """Octets on the left, eight a line, each line with its offset; name and meaning on the right."""
+    octets = [field.octets[n : n + OCTETS_A_LINE] for n in range(0, len(field.octets), OCTETS_A_LINE)]
+    left = [f"{field.places[OCTETS_A_LINE * n]:>6}  {part.hex(' ')}" for n, part in enumerate(octets)]
+    for place, name, text in zip_longest(left, [field.name], _texts(field), fillvalue=""):
+        yield f"{place:<{LEFT}}{name:<{NAME}}{text}"
+
+
+def _texts(field: Field) -> list[str]:
+    """Value and meaning, in lines; octets and lists by their meaning alone, samples row by row as well."""
+    said = [field.meaning]
+    if isinstance(field.value, int) and field.name != "crc":
+        said = [f"{field.value}, {field.meaning}" if field.meaning else str(field.value)]
+    if field.name == "samples" and isinstance(field.value, list):
+        said += (f"{n}: {' '.join(map(str, row))}" for n, row in enumerate(field.value))
+    return [
+        line for text in said for line in textwrap.wrap(text, WIDTH - LEFT - NAME, subsequent_indent="  ")
+    ]
