@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from benchsim.ground.clock import SECOND_US
 from benchsim.link.data import FOOT_OCTETS, HEAD
@@ -59,26 +60,39 @@ def figures(flow: Flow, rate: Rate, bit_error: float = 0.0, delay_us: int = 0) -
     )
 
 
-def told_of_radio(distance_m: float, budget: Budget, flow: Flow, found: Figures) -> str:
-    """As "420 m, -93.1 dBm, margin 6.9 dB, PER 1.8e-3 for 176 octets, air time 6.72 ms ..."."""
-    reach = f"{distance_m:g} m, {budget.received_dbm:.1f} dBm, margin {budget.margin_db:.1f} dB"
-    return f"{reach}, {_told(flow, found)}"
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One node's way to the host, as it is told.  budget: of a radio; None for a cable."""
 
+    length_m: float
+    flow: Flow
+    figures: Figures
+    budget: Budget | None = None
 
-def told_of_cable(length_m: float, flow: Flow, found: Figures) -> str:
-    """As "30 m of cable, PER 0 for 176 octets, air time 15.5 ms ..."."""
-    return f"{length_m:g} m of cable, {_told(flow, found)}"
+    @property
+    def text(self) -> str:
+        """As "420 m, -93.1 dBm, margin 6.9 dB, PER 1.8e-3 for 176 octets, air time 6.72 ms ..."."""
+        found, budget = self.figures, self.budget
+        reach = f"{self.length_m:g} m of cable"
+        if budget is not None:
+            received = f"{budget.received_dbm:.1f} dBm, margin {budget.margin_db:.1f} dB"
+            reach = f"{self.length_m:g} m, {received}"
+        busy = f"{100 * found.busy:.0f} % of the time"
+        if found.busy > 1:
+            busy += ", more than there is: frames will be lost"
+        return (
+            f"{reach}, PER {_probability(found.frame_error)} for {found.octets} octets, "
+            f"air time {_ms(found.air_us)} ({busy}), "
+            f"latency {_ms(found.latency_us)} at k = {self.flow.samples}"
+        )
 
-
-def _told(flow: Flow, found: Figures) -> str:
-    busy = f"{100 * found.busy:.0f} % of the time"
-    if found.busy > 1:
-        busy += ", more than there is: frames will be lost"
-    return (
-        f"PER {_probability(found.frame_error)} for {found.octets} octets, "
-        f"air time {_ms(found.air_us)} ({busy}), "
-        f"latency {_ms(found.latency_us)} at k = {flow.samples}"
-    )
+    def document(self) -> dict[str, Any]:
+        """The same as numbers, for programs."""
+        budget = None if self.budget is None else asdict(self.budget)
+        return {"length_m": self.length_m, "samples_per_frame": self.flow.samples} | {
+            "budget": budget,
+            **asdict(self.figures),
+        }
 
 
 def _ms(time_us: int) -> str:

@@ -7,7 +7,7 @@ import pytest
 from benchsim.ground.randomness import Streams
 from benchsim.link.cable import Cable, delay_us, rate_of, stack_of
 from benchsim.link.channel import Channel
-from benchsim.link.figures import Flow, figures, told_of_cable
+from benchsim.link.figures import Flow, Way, figures
 from benchsim.link.impairments.bit_errors import BitErrors
 from benchsim.link.impairments.delay import Delay
 from benchsim.link.impairments.rate import Rate
@@ -33,8 +33,8 @@ def test_a_frame_takes_its_octets_and_the_length() -> None:
 
 def test_the_line_that_is_told_of_a_cable() -> None:
     cable, flow = Cable(30.0, bit_error=1e-7), Flow(8, 80, 4)
-    told = told_of_cable(30.0, flow, figures(flow, rate_of(cable), cable.bit_error, delay_us(cable)))
-    assert told == (
+    way = Way(30.0, flow, figures(flow, rate_of(cable), cable.bit_error, delay_us(cable)))
+    assert way.text == (
         "30 m of cable, PER 1.4e-4 for 176 octets, air time 15.5 ms (15 % of the time), "
         "latency 103 ms at k = 8"
     )

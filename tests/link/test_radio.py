@@ -12,8 +12,7 @@ from scipy.stats import norm
 from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Dice, Streams
 from benchsim.link.channel import Channel
-from benchsim.link.figures import Flow, data_octets, figures, told_of_radio
-from benchsim.link.impairments.bit_errors import BitErrors
+from benchsim.link.figures import Flow, Way, data_octets, figures
 from benchsim.link.impairments.rate import Rate
 from benchsim.link.radio import (
     MODULATIONS,
@@ -185,16 +184,19 @@ def test_the_octets_latency_and_air_time_that_are_told_are_those_of_a_flow() -> 
 def test_the_line_that_is_told() -> None:
     budget = Budget(0, 0, 93.1, 0, -93.1, -110, 16.9, -100, 6.9, 1.279e-6)
     flow = Flow(8, 80, 4)
-    told = told_of_radio(420.0, budget, flow, figures(flow, Rate(250_000), budget.bit_error))
-    assert told == (
+    way = Way(420.0, flow, figures(flow, Rate(250_000), budget.bit_error), budget)
+    assert way.text == (
         "420 m, -93.1 dBm, margin 6.9 dB, PER 1.8e-3 for 176 octets, air time 5.63 ms (6 % of the time), "
         "latency 93.1 ms at k = 8"
     )
+    told = way.document()
+    assert told["budget"]["margin_db"] == 6.9
+    assert told["octets"] == 176
+    assert told["latency_us"] == 93_132
 
 
 def test_the_line_says_when_the_way_cannot_keep_up() -> None:
     flow = Flow(1, 80, 4)
     found = figures(flow, Rate(38_400, bits_per_octet=10))
     assert found.busy == pytest.approx(80 * 64 * 10 / 38_400, rel=1e-3)
-    assert "more than there is: frames will be lost" in told_of_radio(1.0, budget_of(EDGE), flow, found)
-    assert BitErrors(0.0).frame_error(64) == found.frame_error == 0.0
+    assert "more than there is: frames will be lost" in Way(1.0, flow, found, budget_of(EDGE)).text

@@ -56,11 +56,12 @@ def test_a_longer_frame_is_met_more_often() -> None:
 
 def test_one_frame_of_theirs_can_spoil_two_of_ours() -> None:
     # ours touch end to end, 640 us each; theirs last 5632 us, so hits come in runs of at least eight
-    passed, _ = _carried(Stranger(400_000), [10_000 + 640 * n for n in range(60_000)], bytes(20))
+    passed, theirs = _carried(Stranger(400_000), [10_000 + 640 * n for n in range(60_000)], bytes(20))
     spoiled = "".join(".x"[not p] for p in passed).strip("x").split(".")
     runs = [len(run) for run in spoiled if run]
     assert len(runs) > 40
     assert min(runs) >= 8  # 5632 us cover at least 8 whole frames of 640 us
+    assert theirs == []  # and ours have spoiled all of theirs
 
 
 def test_what_is_heard_of_the_other_network_is_whole_and_its_own() -> None:

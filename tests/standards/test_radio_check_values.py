@@ -67,6 +67,8 @@ def test_the_curves_of_free_space_and_two_rays_cross_at_4_pi_h_h_over_lambda(
     assert far == pytest.approx(near, abs=1e-9)
     just_before = radio.two_ray_db(crossing * 0.999, frequency_hz, (1.5, 1.5))
     just_beyond = radio.two_ray_db(crossing * 1.001, frequency_hz, (1.5, 1.5))
+    half_way = radio.two_ray_db(crossing / 2, frequency_hz, (1.5, 1.5))
+    assert half_way == pytest.approx(near - 20 * math.log10(2), abs=1e-9)  # free space on this side
     assert 0 < just_beyond - just_before < 0.04  # 20 log and 40 log of a thousandth each: 0.026 dB
 
 
