@@ -23,11 +23,12 @@ e counts as d.  `mpe` alone is the one on initial verification (acceptance); say
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from benchsim.checks.forms import FORMS, Form
 from benchsim.checks.quantities import Known, read_time
 from benchsim.checks.statements import (
+    ONE_STATEMENT,
     AnswerIs,
     CommandIs,
     State,
@@ -43,11 +44,15 @@ __all__ = ["FORMS", "Check", "Count", "Form", "Known", "Manner", "Moment", "Sent
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """A point of the run: t_us, or an anchor: "the end", or "start" / "end" of the fault named."""
+    """A point of the run: t_us, or an anchor: "the end", or "start" / "end" of the fault named.
+
+    column: of the fault's name in the sentence, for whoever knows the faults.
+    """
 
     t_us: int = 0
     anchor: str = ""
     fault: str = ""
+    column: int = field(default=0, compare=False)
 
 
 START, END = Moment(0), Moment(anchor="the end")
@@ -114,16 +119,32 @@ def parse(text: str, known: Known | None = None, name: str = "") -> Check:
         elif count is None and words.sees_any("exactly", "at least", "at most", "once", "twice"):
             count = _count(words)
         else:
-            raise words.unexpected(_what_may_follow(statement, conditions), "after this comes")
+            raise _left_over(words, statement, conditions)
     filled = _filled(words, when, manner, statement, count)
     check = Check(name or text.strip(), text.strip(), *filled, statement, conditions, count)
     _fits(words, check)
     return check
 
 
-def _what_may_follow(statement: Statement, conditions: tuple[State, ...]) -> list[str]:
+def _left_over(words: Words, statement: Statement, conditions: tuple[State, ...]) -> SentenceError:
+    """What stands after a statement and cannot stand there."""
+    if words.sees_any("and", "or"):
+        return words.wrong(str(words.here), ONE_STATEMENT)
+    begins = [phrase for phrase in (*_WHENS, *_MANNERS) if phrase != "within" or _is_time(words)]
+    if words.sees_any(*begins):
+        return words.wrong(f"{words.here} after the statement", "a check says first when and how, then what")
+    if words.sees("within"):
+        if isinstance(statement, WeightIs) and statement.how == "within" and not conditions:
+            return words.wrong("a second tolerance", "one tolerance is enough for a check")
+        return words.wrong("a tolerance here", "it follows what a weight is: gross is 18.4 t within 1 d")
     tolerance = ["within TOL"] if isinstance(statement, WeightIs) and not conditions else []
-    return [*tolerance, "and" if conditions else "while", "exactly N times", "the end of the sentence"]
+    follows = [*tolerance, "and" if conditions else "while", "exactly N times", "the end of the sentence"]
+    return words.unexpected(follows, "after this comes")
+
+
+def _is_time(words: Words) -> bool:
+    """Whether `within` begins a time, as in within 2 s after 20 s, and not a tolerance."""
+    return any(token.kind == "word" and token.text.lower() == "after" for token in words.rest)
 
 
 def _when_and_how(words: Words) -> tuple[When | None, Manner | None]:
@@ -153,8 +174,8 @@ def _when(words: Words) -> When:
     if kind == "until":
         return When("span", end=_moment(words))
     if kind == "during fault":
-        fault = _fault_name(words)
-        return When("span", Moment(anchor="start", fault=fault), Moment(anchor="end", fault=fault))
+        column, fault = words.here.column, _fault_name(words)
+        return When("span", Moment(0, "start", fault, column), Moment(0, "end", fault, column))
     token = words.here
     start = _moment(words)
     if words.expect("to", "on") == "on":
@@ -169,9 +190,9 @@ def _moment(words: Words) -> Moment:
     if words.accept("the end", "end"):
         if not words.accept("of fault"):
             return END
-        return Moment(anchor="end", fault=_fault_name(words))
+        return Moment(0, "end", column=words.here.column, fault=_fault_name(words))
     if words.accept("the start of fault", "start of fault"):
-        return Moment(anchor="start", fault=_fault_name(words))
+        return Moment(0, "start", column=words.here.column, fault=_fault_name(words))
     return Moment(read_time(words, "a time"))
 
 

@@ -49,6 +49,7 @@ CONDITIONS = {
     "valid": (Flag.VALID, True),
 }
 STEPS = ("idle", "seek", "prove", "flow", "lost", "failed", "released")
+ONE_STATEMENT = "one statement a check: write two checks, or 'gross is zero while stable is on'"
 COMMANDS = ("zero", "preset tare", "clear tare", "tare", "record")
 
 
@@ -155,6 +156,8 @@ def read_state(words: Words, known: Known, also: tuple[str, ...] = ()) -> State:
         return state
     subject = read_subject(words, known)
     if subject is None:
+        if words.behind.text.lower() in ("and", "or"):
+            raise words.wrong(f"{words.here} before {words.behind}", ONE_STATEMENT)
         raise words.unexpected((*also, *beginnings()), "a check speaks of")
     return _weight(words, known, subject, start)
 
@@ -179,7 +182,7 @@ def _flag(words: Words, start: Token) -> State | None:
     name = words.accept(*FLAGS)
     if not name:
         return None
-    words.expect("is")
+    words.verb(name, "is on")
     negated = bool(words.accept("not"))
     on = (words.expect("on", "off") == "on") != negated
     return FlagIs(_spoken(words, start), FLAGS[name], on != (name == "stable"))
@@ -188,7 +191,7 @@ def _flag(words: Words, start: Token) -> State | None:
 def _indication(words: Words, start: Token) -> State | None:
     if not words.accept("indication"):
         return None
-    words.expect("is")
+    words.verb("indication", "is valid")
     negated = bool(words.accept("not"))
     if words.accept("blank"):
         return Blank(_spoken(words, start), not negated)
@@ -208,7 +211,7 @@ def _node(words: Words, known: Known, start: Token) -> State | None:
     if known.nodes and address not in known.nodes:
         there = ", ".join(map(str, known.nodes))
         raise words.wrong(f"node {address}", f"the host expects nodes at: {there}", token)
-    words.expect("is")
+    words.verb(f"node {address}", "is flow")
     negated = bool(words.accept("not"))
     step = words.expect(*STEPS)
     reason = read_reason(words)
@@ -260,7 +263,8 @@ def _answer(words: Words, known: Known, start: Token) -> AnswerIs:
 
 
 def _weight(words: Words, known: Known, subject: Subject, start: Token) -> WeightIs | Steady:
-    words.expect("is")
+    compared = words.here.text if words.sees_any("above", "below", "within", "between", "steady") else ""
+    words.verb(str(subject), {"": "is 18.4 t within 1 d"}.get(compared, f"is {compared} ..."))
     if words.accept("steady for"):
         for_us = read_time(words, "a length of time")
         return Steady(_spoken(words, start), subject, for_us)

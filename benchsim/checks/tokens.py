@@ -23,6 +23,11 @@ _TOKEN = re.compile(
 )
 _ESCAPE = re.compile(r"\\(x[0-9a-fA-F]{2}|.)", re.DOTALL)
 _ESCAPES = {"n": "\n", "r": "\r", "t": "\t", "0": "\0", "\\": "\\", '"': '"'}
+SIGNS = {
+    ">=": "is at least", "=>": "is at least", "≥": "is at least", "<=": "is at most", "=<": "is at most",
+    "≤": "is at most", "!=": "is not", "<>": "is not", "≠": "is not", "==": "is", "=": "is",
+    ">": "is above", "<": "is below", "±": "within", "+-": "within", "&": "while", "≈": "is",
+}  # fmt: skip
 
 
 class SentenceError(BadInput):
@@ -91,11 +96,19 @@ class Words:
                 "write it with a decimal point and without commas: 1234.5",
                 token,
             )
+        for sign in (self.sentence[token.column - 1 : token.column + 1], token.text):
+            if sign in SIGNS:
+                return self.wrong(f"the sign {sign!r}", f"write it in words: {SIGNS[sign]!r}", token)
         return self.wrong(f"a stray {token.text!r}", 'leave it out, or put text between " and "', token)
 
     @property
     def here(self) -> Token:
         return self.tokens[self._next]
+
+    @property
+    def rest(self) -> list[Token]:
+        """The next word and all that follow."""
+        return self.tokens[self._next :]
 
     @property
     def behind(self) -> Token:
@@ -128,6 +141,11 @@ class Words:
     def expect(self, *phrases: str, also: Iterable[str] = ()) -> str:
         """The same, but one of them must come.  also: what else would have been right here."""
         return self.accept(*phrases) or self._refuse((*phrases, *also))
+
+    def verb(self, subject: str, example: str) -> None:
+        """The word `is`, which comes after the subject of every statement about a state."""
+        if not self.accept("is"):
+            raise self.wrong(str(self.here), f"after {subject!r} comes 'is', as '{subject} {example}'")
 
     def _refuse(self, allowed: tuple[str, ...]) -> str:
         raise self.unexpected(allowed)

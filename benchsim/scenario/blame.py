@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from decimal import Decimal
 
 from benchsim.ground.errors import BadInput
 from benchsim.ground.units import mass_text
 from benchsim.scale.parts import ScaleParts
 from benchsim.scale.receptor import dead_shares_kg
 from benchsim.scale.validate import check, check_new
+from benchsim.scenario.layout import SAFE_LOAD, dead_load_of, needed_capacity, off_line_m
 from benchsim.scenario.schema import CellFigures, File, Part, Receptor, Site
 from benchsim.scenario.text import Loc, Places
 from benchsim.scenario.timeline import Told
@@ -30,6 +32,7 @@ def judge(parts: ScaleParts, file: File, places: Places) -> None:
         check(parts)
         check_new(parts)
         _check_dead_load(parts)
+        _check_capacity(parts, file)
     except BadInput as error:
         raise placed(error, file, places) from None
 
@@ -45,14 +48,35 @@ def placed(error: BadInput, file: File, places: Places) -> BadInput:
 
 
 def _check_dead_load(parts: ScaleParts) -> None:
-    """No cell may be overloaded before anything stands on the scale."""
-    shares_kg = dead_shares_kg(parts.receptor)
+    """No cell may be overloaded, and no deck tip, before anything stands on the scale."""
+    receptor = parts.receptor
+    shares_kg = dead_shares_kg(receptor)
     for number, (cell, share_kg) in enumerate(zip(parts.cells, shares_kg, strict=True), 1):
         if share_kg > cell.e_max_kg:
             dead, most = mass_text(round(share_kg, 3)), mass_text(cell.e_max_kg)
             raise BadInput(
                 f"cell {number}, e_max_kg: the dead load alone is {dead} on a cell of {most}",
                 "larger cells, or less dead load",
+            )
+    off_m = off_line_m(receptor, receptor.length_m / 2, receptor.width_m / 2)
+    if off_m and receptor.dead_load_kg:
+        raise BadInput(
+            f"receptor: its middle lies {off_m:.3g} m beside the line of all cells: it would tip over",
+            "put the cells around the middle",
+        )
+
+
+def _check_capacity(parts: ScaleParts, file: File) -> None:
+    """Cells that dead load and Max would break are no scale; a scenario may still overload a good one."""
+    count = len(parts.cells)
+    each = (file.scale.capacity + dead_load_of(file)) / count
+    for number, cell in enumerate(parts.cells, 1):
+        if each > SAFE_LOAD * Decimal(str(cell.e_max_kg)):
+            raise BadInput(
+                f"cell {number}, e_max_kg: {mass_text(cell.e_max_kg)}, but dead load and Max come to "
+                f"{mass_text(round(float(each), 3))} a cell",
+                f"at least {mass_text(round(float(needed_capacity(file, count)), 3))} "
+                "(R 76-1 annex F: E_max >= Q x Max x R/N)",
             )
 
 

@@ -223,7 +223,9 @@ def _checks(
         for moment in (check.when.start, check.when.end):
             if moment.fault and moment.fault not in keys:
                 wrong = unknown("fault of the timeline", moment.fault, keys)
-                findings.add(loc, wrong.found, wrong.right)
+                right = wrong.right if keys else "the timeline has no fault"
+                place = scenario.places.inside(loc, moment.column)
+                findings.errors.append(BadInput(wrong.found, right, place))
                 break
         checks.append(check)
     return tuple(checks)

@@ -6,6 +6,7 @@ source, save where a clause is named.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from decimal import Decimal
 
@@ -18,6 +19,9 @@ STIFFNESS_N_PER_M = 1.0e8
 _SERIES = (Decimal(1), Decimal("1.5"), Decimal(2), Decimal(3), Decimal(5), Decimal("7.5"), Decimal(10))
 _INITIAL_ZERO = Decimal("0.2")
 _NOT_UNIFORM = Decimal("0.5")
+ON_THE_LINE_M = 1e-3
+SAFE_LOAD = Decimal("1.5")
+"""A cell's safe load, in E_max; beyond it no scale is built.  Source: common practice, no source."""
 
 
 def cells_of(file: File, findings: Findings) -> int:
@@ -25,9 +29,7 @@ def cells_of(file: File, findings: Findings) -> int:
     cells = file.cells
     places = len(cells.at) if cells.at is not None else None
     if cells.count and places and cells.count != places:
-        findings.add(
-            ("cells", "count"), f"count: {cells.count}, but {places} places are given under at", "drop count"
-        )
+        findings.add(("cells", "count"), f"count: {cells.count}, but places under at: {places}", "drop count")
     return places or cells.count or 4
 
 
@@ -65,15 +67,37 @@ def dead_load_of(file: File) -> Decimal:
     return given if given is not None else file.scale.capacity / 5
 
 
-def cell_capacity(file: File, count: int) -> Decimal:
-    """E_max when not given: (Max + dead load + initial zero + uneven load)/N, rounded up to a usual size.
+def needed_capacity(file: File, count: int) -> Decimal:
+    """The smallest E_max that fits: (Max + dead load + initial zero + uneven load)/N.
 
     Source: R 76-1 annex F, E_max >= Q x Max x R/N with IZSR 20 % and NUD 50 % (memory).
     """
-    capacity = file.scale.capacity
-    least = (capacity * (1 + _INITIAL_ZERO + _NOT_UNIFORM) + dead_load_of(file)) / count
+    return (file.scale.capacity * (1 + _INITIAL_ZERO + _NOT_UNIFORM) + dead_load_of(file)) / count
+
+
+def cell_capacity(file: File, count: int) -> Decimal:
+    """E_max when not given: what is needed, rounded up to a usual size."""
+    least = needed_capacity(file, count)
     decade = Decimal(1).scaleb(least.adjusted())
     return next(step * decade for step in _SERIES if step * decade >= least)
+
+
+def off_line_m(receptor: Receptor, x_m: float, y_m: float) -> float:
+    """How far a point lies from the line on which all supports stand; 0 when they stand on none.
+
+    One support, and supports in one place, have no line: a single-point cell takes a load anywhere.
+    """
+    first, *others = ((s.x_m, s.y_m) for s in receptor.supports)
+    length_m, far = max(((math.dist(first, other), other) for other in others), default=(0.0, first))
+    if length_m <= ON_THE_LINE_M:
+        return 0.0
+
+    def off_m(at: tuple[float, float]) -> float:
+        along, across = far[0] - first[0], far[1] - first[1]
+        return abs(along * (at[1] - first[1]) - across * (at[0] - first[0])) / length_m
+
+    off = off_m((x_m, y_m))
+    return off if off > ON_THE_LINE_M and max(map(off_m, others)) <= ON_THE_LINE_M else 0.0
 
 
 def place_on(spot: Spot, receptor: Receptor) -> tuple[float, float]:

@@ -202,13 +202,14 @@ class Switch(_Kind):
     def read(self, value: Any) -> bool:
         if isinstance(value, bool):
             return value
-        if isinstance(value, str) and value in ("on", "off", "yes", "no"):
-            return value in ("on", "yes")
-        close = nearest(str(value), ("on", "off"))
+        if isinstance(value, str) and value in ("on", "off"):
+            return value == "on"
+        meant = {"yes": "on", "y": "on", "1": "on", "no": "off", "n": "off", "0": "off"}
+        close = meant.get(str(value).lower()) or nearest(str(value), ("on", "off"))
         raise BadInput(f"{shorten(value)} is not a switch", f"write {close or 'on or off'}")
 
     def shape(self) -> dict[str, Any]:
-        return {"enum": ["on", "off", "yes", "no", True, False]}
+        return {"enum": ["on", "off", True, False]}
 
 
 def shorten(value: Any) -> str:

@@ -17,7 +17,7 @@ from benchsim.ground.clock import seconds
 from benchsim.ground.errors import unknown
 from benchsim.scale.parts import Receptor
 from benchsim.scenario import story
-from benchsim.scenario.layout import place_on
+from benchsim.scenario.layout import off_line_m, place_on
 from benchsim.scenario.loader import Findings
 from benchsim.scenario.quantities import Spot
 from benchsim.scenario.text import Loc
@@ -85,9 +85,7 @@ def _told(item: story.Step, loc: Loc, stage: Stage) -> Iterator[Told]:
             yield from _fault(item, loc, stage)
         case story.EndFaultItem():
             if stage.acting.get(item.end_fault, -1) < item.at:
-                acting = [key for key, ends_us in stage.acting.items() if ends_us > item.at]
-                error = unknown("acting fault", item.end_fault, acting)
-                stage.findings.add((*loc, "end fault"), error.found, error.right)
+                stage.findings.add((*loc, "end fault"), *_no_such_fault(item, stage))
             stage.acting[item.end_fault] = item.at
             yield Told(item.at, ask.EndFault(item.end_fault), loc)
         case _:
@@ -143,7 +141,17 @@ def _on_deck(spot: Spot, loc: Loc, stage: Stage) -> tuple[float, float]:
             loc, f"{x_m:g} m, {y_m:g} m lies outside the receptor",
             f"from 0 m, 0 m to {deck.length_m:g} m, {deck.width_m:g} m",
         )  # fmt: skip
+    else:
+        _no_tipping(x_m, y_m, loc, stage)
     return x_m, y_m
+
+
+def _no_tipping(x_m: float, y_m: float, loc: Loc, stage: Stage) -> None:
+    if off_m := off_line_m(stage.receptor, x_m, y_m):
+        stage.findings.add(
+            loc, f"{x_m:g} m, {y_m:g} m lies {off_m:.3g} m beside the line of all cells: the deck would tip",
+            "put loads on that line, or the cells around the loads",
+        )  # fmt: skip
 
 
 def _drive(item: story.DriveItem, loc: Loc, stage: Stage) -> ask.Drive:
@@ -162,6 +170,9 @@ def _drive(item: story.DriveItem, loc: Loc, stage: Stage) -> ask.Drive:
             stage.findings.add(
                 (*loc, name), f"{name}: {value_m:g} m lies outside the receptor", f"from 0 m to {most_m:g} m"
             )
+    if 0 <= stop_m <= deck.length_m and 0 <= lane_m <= deck.width_m:
+        axle_m = max((0.0, deck.length_m), key=lambda x_m: round(off_line_m(deck, x_m, lane_m), 6))
+        _no_tipping(axle_m, lane_m, (*loc, "lane"), stage)
     speed = float(item.speed)
     ramp_s = speed / float(item.acceleration)
     gone_s = (2 * deck.length_m + 2 * base_m) / speed + 2 * ramp_s + (item.stands or 0) / 1e6
@@ -247,6 +258,16 @@ def _times(item: story.CommandItem | story.AskItem, loc: Loc, stage: Stage) -> l
 
 
 # -- faults and the link -------------------------------------------------------------------------------
+
+
+def _no_such_fault(item: story.EndFaultItem, stage: Stage) -> tuple[str, str]:
+    """What is wrong with the end of a fault that does not act, and what would be right."""
+    acting = [key for key, ends_us in stage.acting.items() if ends_us > item.at]
+    error = unknown("acting fault", item.end_fault, acting)
+    if acting:
+        return error.found, error.right
+    begun = "no fault acts at that time" if stage.acting else "no fault begins before it on the timeline"
+    return error.found, begun
 
 
 def _fault(item: story.FaultItem, loc: Loc, stage: Stage) -> Iterator[Told]:

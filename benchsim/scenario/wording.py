@@ -67,11 +67,27 @@ class _Finding:
             around = f" of {name}" if (name := _name(self.loc[:-1])) else ""
             place = self.places.of(self.loc[:-1], key=True)
             return BadInput(f"the key {self.loc[-1]!r}{around} is missing", self._description(), place)
+        if self.input is None or self.input == "":
+            return self._empty()
         found, right = self._words()
         within = tuple(self.ctx.get("within", ()))
         return BadInput(f"{_name(self.loc)}: {found}", right, self.places.of(self.loc + within))
 
+    def _empty(self) -> BadInput:
+        """Nothing stands where something should."""
+        _, right = self._words()
+        return BadInput(f"{_name(self.loc)} is empty", right, self.places.of(self.loc))
+
+    def _second_action(self) -> BadInput:
+        first = next(verb for verb, model in ITEMS.items() if model is self.model)
+        place = self.places.of(self.loc, key=True)
+        return BadInput(
+            f"both {first!r} and {str(self.loc[-1])!r}", "one action an item: write two items", place
+        )
+
     def _unknown_key(self) -> BadInput:
+        if self.loc[0] == "timeline" and len(self.loc) == 3 and self.loc[-1] in ITEMS:
+            return self._second_action()
         keys = _keys(self.model)
         right = f"did you mean {self.suggestion!r}? " if self.suggestion else ""
         if not self.suggestion or len(keys) <= 8:
@@ -99,7 +115,7 @@ class _Finding:
             return f"{shown} is not what stands here", f"write {_KINDS[self.type]}"
         if self.type in _BOUNDS:
             what, right = _BOUNDS[self.type]
-            return f"{shown} {what}", right.format(**ctx)
+            return f"{shown} {what}", right.format(**ctx).replace(" 1 characters", " 1 character")
         return f"{shown}: {self.type.replace('_', ' ')}", ""
 
 

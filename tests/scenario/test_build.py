@@ -168,7 +168,7 @@ def test_a_link_becomes_a_stack_of_impairments_both_ways() -> None:
         (HEAD + "cells: {at: [over cell 1]}\n", ["s.yaml:3:14: a cell's place cannot be told by a cell"]),
         (
             HEAD + "cells: {at: [[1 m, 1 m]], count: 2}\n",
-            ["s.yaml:3:34: count: 2, but 1 places are given under at"],
+            ["s.yaml:3:34: count: 2, but places under at: 1; drop count"],
         ),
         (HEAD + "cells: {inset: 1 m}\n", ["s.yaml:3:16: inset: 1 m leaves no room on 2 m x 2 m"]),
         (HEAD + "cells: {each: [{cell: 5}]}\n", ["s.yaml:3:23: there is no cell 5; cells 1 to 4"]),
@@ -225,7 +225,27 @@ def test_a_link_becomes_a_stack_of_impairments_both_ways() -> None:
             HEAD
             + "timeline: [{at: 1 s, fault: outage, for: 1 s}]\n"
             + "checks: [during fault outige indication is invalid]\n",
-            ["s.yaml:4:10: unknown fault of the timeline 'outige'; did you mean 'outage'?"],
+            ["s.yaml:4:23: unknown fault of the timeline 'outige'; did you mean 'outage'?"],
+        ),
+        (
+            HEAD + "checks:\n  - during fault outage motion is on\n"
+            "  - within 5 s after the end of fault gone motion is on\n",
+            [
+                "s.yaml:4:18: unknown fault of the timeline 'outage'; the timeline has no fault",
+                "s.yaml:5:39: unknown fault of the timeline 'gone'; the timeline has no fault",
+            ],
+        ),
+        (
+            HEAD + "cells: {capacity: 500 kg}\n",
+            # R 76-1 annex F (memory): Q = 1 + 0.2 + 0.2 + 0.5, so E_max >= 1.9 x 3 t / 4 = 1.425 t.
+            [
+                "s.yaml:3:19: cell 1, capacity: 500 kg, but dead load and Max come to 900 kg a cell; "
+                "at least 1.425 t (R 76-1 annex F: E_max >= Q x Max x R/N)"
+            ],
+        ),
+        (
+            HEAD + "cells: {at: [[0 m, 0 m], [2 m, 0 m]]}\n",
+            ["s.yaml:2:8: receptor: its middle lies 1 m beside the line of all cells: it would tip over"],
         ),
     ],
 )
@@ -233,6 +253,25 @@ def test_what_cannot_be_is_refused_at_its_place(text: str, errors: list[str]) ->
     lines = told(text)
     assert len(lines) == len(errors)
     assert [line for line, error in zip(lines, errors, strict=True) if not line.startswith(error)] == []
+
+
+@pytest.mark.parametrize("capacity", ["600 kg", "900 kg", "1425 kg"])
+def test_a_scale_that_is_only_tight_may_be_overloaded_on_purpose(capacity: str) -> None:
+    assert built(HEAD + f"cells: {{capacity: {capacity}}}\n").plan.scale.cells[0].e_max_kg > 0
+
+
+def test_all_cells_on_one_line_carry_what_stands_on_that_line() -> None:
+    row = "cells: {at: [[0 m, 0.4 m], [1 m, 1 m], [2 m, 1.6 m]]}\ntimeline:\n"
+    on = "  - {at: 1 s, place: 1 t, name: a, position: [1.5 m, 1.3 m]}\n  - {at: 2 s, place: 1 t, name: b}\n"
+    assert built(HEAD + row + on).told
+    assert built(
+        HEAD + "cells: {count: 1}\ntimeline: [{at: 1 s, place: 1 t, name: a, position: [0 m, 0 m]}]"
+    ).told
+    off = "  - {at: 3 s, move: b, position: [1.5 m, 1.31 m]}\n  - {at: 4 s, drive: c, axles: [{mass: 1 t}]}\n"
+    assert [line.partition("; ")[0] for line in told(HEAD + row + on + off)] == [
+        "s.yaml:7:34: 1.5 m, 1.31 m lies 0.00857 m beside the line of all cells: the deck would tip",
+        "s.yaml:8:5: 0 m, 1 m lies 0.514 m beside the line of all cells: the deck would tip",
+    ]
 
 
 def test_a_profile_of_one_s_own_is_named_by_its_path_from_the_scenario(tmp_path: Path) -> None:

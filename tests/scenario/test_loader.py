@@ -79,6 +79,21 @@ def test_quantities_are_read_exactly_and_in_their_base_unit() -> None:
             "s.yaml:3:23: zero tracking: 'onn' is not a switch; write on",
         ),
         (
+            HEAD + "host: {zero tracking: yes}\n",
+            "s.yaml:3:23: zero tracking: 'yes' is not a switch; write on",
+        ),
+        (HEAD + "host: {initial zero: No}\n", "s.yaml:3:22: initial zero: 'No' is not a switch; write off"),
+        ("title:\nscale: {capacity: 3 t, interval: 1 kg}\n", "s.yaml:1:7: title is empty; write a text"),
+        (
+            "title: ''\nscale: {capacity: 3 t, interval: 1 kg}\n",
+            "s.yaml:1:8: title is empty; at least 1 character",
+        ),
+        ("title: t\nscale: {capacity: , interval: 1 kg}\n", "s.yaml:2:19: capacity is empty; write '10 kg'"),
+        (
+            HEAD + "timeline:\n  - {at: 5 s, command: tare, remove: fill}\n",
+            "s.yaml:4:30: both 'command' and 'remove'; one action an item",
+        ),
+        (
             HEAD + "host: {waiting: 0.5 us}\n",
             "s.yaml:3:17: waiting: 0.5 us is not a whole number of microseconds",
         ),
@@ -120,6 +135,11 @@ def test_each_mistake_is_told_at_its_place_with_what_would_be_right(text: str, e
     lines = told(text)
     assert len(lines) == 1
     assert lines[0].startswith(error)
+
+
+@pytest.mark.parametrize(("word", "meant"), [("on", True), ("off", False), ("true", True), ("false", False)])
+def test_a_switch_is_on_or_off_or_yaml_s_own_true_or_false(word: str, meant: bool) -> None:
+    assert load_text(HEAD + f"host: {{zero tracking: {word}}}\n", "s.yaml").file.host.zero_tracking is meant
 
 
 def test_all_mistakes_are_told_at_once_in_the_order_of_the_file() -> None:

@@ -49,6 +49,7 @@ def test_a_shipped_scenario_is_valid_by_the_schema(path: Path) -> None:
         "cells: {capacity: 2 m}",
         "nodes: {noise: 12}",
         "host: {zero tracking: onn}",
+        "host: {zero tracking: yes}",
         "timeline: [{at: 5 s}]",
         "timeline: [{at: 5 s, plase: 2 t, name: b}]",
         "timeline: [{at: 5 s, place: 2 t}]",

@@ -196,11 +196,15 @@ def test_the_link_is_told_and_clients_ask() -> None:
             5,
             "a fault named 'mud' acts already; give this one another name with as:",
         ),
-        (["{at: 1 s, end fault: mud}"], 26, "unknown acting fault 'mud'"),
+        (
+            ["{at: 1 s, end fault: mud}"],
+            26,
+            "unknown acting fault 'mud'; no fault begins before it on the timeline",
+        ),
         (
             ["{at: 1 s, fault: outage, for: 1 s}", "{at: 3 s, end fault: outage}"],
             26,
-            "unknown acting fault 'outage'",
+            "unknown acting fault 'outage'; no fault acts at that time",
         ),
         (["{at: 1 s, pair: address 3}"], 21, "pair: no node at address 3; addresses: 1, 2"),
         (["{at: 1 s, release: address 3}"], 24, "release: no node at address 3"),
