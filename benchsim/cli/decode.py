@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 import textwrap
 from collections.abc import Iterator
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 WIDTH, LEFT, NAME = 80, 33, 19
 MARGIN = " " * 8
 OCTETS_A_LINE = 8
+LONGEST_NAME = 60
+DIGITS = re.compile(r"(?=.*[0-9a-fA-F])[0-9a-fA-FxX:,;\-\s]+", re.DOTALL)
 LARGEST = 64 * 1024 * 1024
 RECORDING = b"\x89MCAP0\r\n"
 CAN_BE_READ = "raw octets, hexadecimal text, a dump of it and pcapng can be read"
@@ -37,13 +40,10 @@ def decode(source: str, as_json: bool) -> None:
     that takes keys. Exit code 0 when all frames are good, 1 when one is bad, 2 when nothing can be read.
     """
     from benchsim.cli.text import print_json
-    from benchsim.ground.errors import BadInput
 
     read = _read(source)
     for note in read.notes:
         click.echo(note, err=True)
-    if not read.frames:
-        raise BadInput(f"{_name(source)}: no frame in it", CAN_BE_READ)
     if as_json:
         print_json({"frames": [frame.document() for frame, _ in read.frames]})
     else:
@@ -63,43 +63,37 @@ class _Read:
     notes: tuple[str, ...] = ()
 
 
-def _name(source: str) -> str:
-    return "stdin" if source == "-" else source
-
-
 def _read(source: str) -> _Read:
-    """The frames of a source.  Raises BadInput for what cannot be read."""
+    """The frames of a source.  Raises BadInput for what cannot be read, or has none."""
     from benchsim.ground.errors import BadInput, Place
 
-    octets = _octets(source)
-    place = Place(_name(source))
-    if not octets:
-        raise BadInput("it is empty", CAN_BE_READ, place)
+    octets, name = _octets(source)
     try:
-        return _read_octets(octets)
+        if len(octets) > LARGEST:
+            raise BadInput(f"more than {LARGEST} octets", "cut it into parts")
+        read = _read_octets(octets)
+        if not read.frames:
+            raise BadInput(" and ".join([*read.notes, "no frame in it"]), CAN_BE_READ)
     except BadInput as error:
-        raise error.at(place) from None
+        raise error.at(Place(name)) from None
+    return read
 
 
-def _octets(source: str) -> bytes:
-    """The content of a file or of stdin, or the digits themselves."""
+def _octets(source: str) -> tuple[bytes, str]:
+    """The content of stdin or of a file, or the digits themselves; and what messages call it."""
     from benchsim.ground.errors import BadInput
 
     if source == "-":
-        content = sys.stdin.buffer.read(LARGEST + 1)
-    else:
-        path = Path(source)
-        try:
-            with path.open("rb") as file:
-                content = file.read(LARGEST + 1)
-        except (OSError, ValueError) as error:
-            if not set(source) - set("0123456789abcdefABCDEFxX:,;- \t\n"):
-                return source.encode()
-            why = getattr(error, "strerror", None) or error
-            raise BadInput(f"{source}: {why}", "name a file, or write hexadecimal digits") from None
-    if len(content) > LARGEST:
-        raise BadInput(f"{_name(source)}: more than {LARGEST} octets", "cut it into parts")
-    return content
+        return sys.stdin.buffer.read(LARGEST + 1), "stdin"
+    try:
+        with Path(source).open("rb") as file:
+            return file.read(LARGEST + 1), source
+    except (OSError, ValueError) as error:
+        if DIGITS.fullmatch(source):
+            short = source if len(source) <= LONGEST_NAME else f"{source[:LONGEST_NAME]}..."
+            return source.encode(), short
+        why = getattr(error, "strerror", None) or error
+        raise BadInput(f"{source}: {why}", "name a file, or write hexadecimal digits") from None
 
 
 def _read_octets(octets: bytes) -> _Read:
@@ -108,6 +102,8 @@ def _read_octets(octets: bytes) -> _Read:
     from benchsim.link.hextext import is_text, octets_of_lines
     from benchsim.record import pcapng
 
+    if not octets:
+        raise BadInput("it is empty", CAN_BE_READ)
     if octets.startswith(RECORDING):
         raise BadInput("a recording, which keeps no frames of the link", CAN_BE_READ)
     if pcapng.is_pcapng(octets):

@@ -188,8 +188,8 @@ class _Walk:
         tag = TAG_OCTETS if self._known and self._kind >= FIRST_TAGGED else 0
         if size < SHORTEST_FRAME:
             return size, size
-        if needed is not None and needed > size and not is_whole(self._octets):
-            payload_end = min(size, needed - CRC_OCTETS - tag)
+        if self._known and (needed is None or needed > size) and not is_whole(self._octets):
+            payload_end = min(size, needed - CRC_OCTETS - tag) if needed else size
             return payload_end, min(size, payload_end + tag)
         tag_end = size - CRC_OCTETS
         return max(tag_end - tag, HEADER_OCTETS), tag_end

@@ -13,7 +13,7 @@ _BETWEEN = re.compile(r"0[xX]|[\s:,;\-]")
 # "00000010: 0102 0304  ....", or "00000010  01 02  03 04  |....|"
 _DUMPS = (
     re.compile(r"([0-9a-fA-F]{4,}):((?: [0-9a-fA-F]{2,4})+)(?:  .*)?$"),
-    re.compile(r"([0-9a-fA-F]{4,}) ((?: {1,2}[0-9a-fA-F]{2})*)(?: *\|.*\|)?$"),
+    re.compile(r"([0-9a-fA-F]{4,})(?: ((?: {1,2}[0-9a-fA-F]{2})+)(?: *\|.*\|)?)?$"),
 )
 _TEXT = frozenset(b"\t\n\r" + bytes(range(0x20, 0x7F)))
 
@@ -39,7 +39,7 @@ def _dump(lines: list[str]) -> list[bytes] | None:
             fits = fits and match is not None and int(match[1], 16) == len(octets)
             if not fits or match is None:
                 break
-            octets += bytes.fromhex(match[2])
+            octets += bytes.fromhex(match[2] or "")
         if fits and octets:
             return [octets]
     return None

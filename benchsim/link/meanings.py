@@ -48,7 +48,7 @@ def payload_meaning(name: str, value: Any, kind: int) -> str:
 def _version(value: int, kind: int) -> str:
     if kind in (Kind.SEEK, Kind.REFUSE):
         return "the host's lowest version"
-    return "version the node chose"
+    return "version the node chose" if kind in MESSAGES else "version"
 
 
 def _kind(value: int, kind: int) -> str:
