@@ -73,6 +73,14 @@ class ActiveFaults:
         return tuple(self._acting)
 
     @property
+    def youngest_varying(self) -> str:
+        """Key of the fault that began last of those that change with their age.  KeyError: there is none."""
+        keys = [key for key, acting in self._acting.items() if acting.fault.varies]
+        if not keys:
+            raise KeyError("no fault that acts changes with its age")
+        return keys[-1]
+
+    @property
     def vary(self) -> bool:
         """Whether any of them changes with its age."""
         return any(a.fault.varies for a in self._acting.values())

@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 
 from benchsim.bench.active import ActiveFaults
-from benchsim.bench.node import Node, Waker
+from benchsim.bench.node import HOST_RANK, Node, Waker
 from benchsim.bench.plan import Plan
 from benchsim.bench.seat import Clients
 from benchsim.ground import commands as ask
@@ -22,6 +22,7 @@ from benchsim.ground.randomness import Streams
 from benchsim.ground.readings import ClockReading, Event, Indication, LinkState, Outcome, Samples
 from benchsim.host.host import Host
 from benchsim.link.hub import Hub
+from benchsim.outputs.output import protocol_names
 from benchsim.record.trace import Trace
 from benchsim.rules.profile import Profile
 from benchsim.scale.scale import Scale
@@ -29,6 +30,11 @@ from benchsim.scale.scale import Scale
 BLOCK_US = 10 * SECOND_US
 REFOLD_US = SECOND_US
 DONE = Outcome(done=True)
+KINDS: dict[type, str] = {
+    **dict.fromkeys((ask.Place, ask.Move, ask.Remove, ask.Drive), "load"),
+    **dict.fromkeys((ask.StartFault, ask.EndFault), "fault"),
+    **dict.fromkeys((ask.Pair, ask.Release, ask.Recommission), "link"),
+}
 
 
 class Bench:
@@ -48,7 +54,8 @@ class Bench:
         self._host = Host(plan.host, profile)
         self._nodes = tuple(
             Node(
-                i if i < len(plan.scale.stations) else None,
+                i,
+                i < len(plan.scale.stations),
                 n,
                 self._scale,
                 streams.child("node", i + 1),
@@ -60,7 +67,7 @@ class Bench:
         self._faults = ActiveFaults(plan)
         self._clients = Clients(plan.card, self._instrument, lambda: self.indication, self._answered)
         self._watchers: list[Callable[[Indication], None]] = []
-        self._hub_waker = Waker(self._queue, self._hub_works)
+        self._hub_waker = Waker(self._queue, self._hub_works, HOST_RANK)
         self._to_come = Queue()
         for item in plan.timeline:
             self.put(item.t_us, item.command)
@@ -117,12 +124,12 @@ class Bench:
     def run(self, until_us: int) -> None:
         """Walk to until_us; what is due at until_us itself is done."""
         while True:
+            self.trace.ended_us = self.now_us
             next_us = self._to_come.next_us()
             if next_us is not None and next_us <= self.now_us:
                 self._to_come.run(self.now_us)
                 continue
             if self.now_us >= until_us:
-                self.trace.ended_us = self.now_us
                 return
             self._walk(min(until_us, self._edge_us(next_us)))
 
@@ -143,7 +150,7 @@ class Bench:
         self._queue.run(until_us)
         self._look(until_us)
         if self._faults.vary and until_us % REFOLD_US == 0:
-            self._refold()
+            self._vary()
 
     def _look(self, now_us: int) -> None:
         """Let the host look at what has arrived, and write truth beside it."""
@@ -188,25 +195,41 @@ class Bench:
     # -- commands ------------------------------------------------------------------------------------
 
     def _do_and_note(self, command: ask.Command) -> Outcome:
-        kind, outcome = self._dispatch(command)
-        text = str(command) if outcome.done else f"{command}: {outcome.reason}"
-        self.trace.happened(Event(self.now_us, kind, _subject(command), text, done=outcome.done))
+        if isinstance(command, ask.Ask):
+            return self._ask(command)
+        kind = KINDS.get(type(command), "command")
+        try:
+            outcome = self._dispatch(command)
+        except BadInput as error:
+            self._note(kind, command, Outcome(False, str(error)))
+            raise
+        self._note(kind, command, outcome)
         return outcome
 
-    def _dispatch(self, command: ask.Command) -> tuple[str, Outcome]:
+    def _note(self, kind: str, command: ask.Command, outcome: Outcome) -> None:
+        text = str(command) if outcome.done else f"{command}: {outcome.reason}"
+        self.trace.happened(Event(self.now_us, kind, _subject(command), text, done=outcome.done))
+
+    def _ask(self, command: ask.Ask) -> Outcome:
+        """The client is heard first and answered after that: the order in which a witness has them."""
+        known = command.protocol in protocol_names()
+        self._note("client", command, Outcome(known, "" if known else "no such protocol"))
+        self._clients.send(command.protocol, command.octets, self.now_us)
+        return DONE
+
+    def _dispatch(self, command: ask.Command) -> Outcome:
         match command:
             case ask.Place() | ask.Move() | ask.Remove() | ask.Drive():
                 self._scale.do(command, self.now_us)
-                return "load", DONE
+                return DONE
             case ask.StartFault() | ask.EndFault():
-                return "fault", self._fault(command)
+                return self._fault(command)
             case ask.Pair() | ask.Release() | ask.Recommission():
-                return "link", self._link(command)
-            case ask.Ask(protocol, octets):
-                self._clients.send(protocol, octets, self.now_us)
-                return "client", DONE
-            case _:
-                return "command", self._host.command(command, self.now_us)
+                return self._link(command)
+            case ask.Zero() | ask.Tare() | ask.PresetTare() | ask.ClearTare() | ask.Record():
+                return self._host.command(command, self.now_us)
+            case ask.Ask():
+                return self._ask(command)
 
     def _instrument(self, command: ask.InstrumentCommand) -> Outcome:
         return self._do_and_note(command)
@@ -220,6 +243,16 @@ class Bench:
         self._faults = faults
         self._refold()
         return DONE
+
+    def _vary(self) -> None:
+        """Fold the faults again.  Where they have come to ask for what cannot be, the youngest ends."""
+        while True:
+            try:
+                return self._refold()
+            except BadInput as error:
+                key = self._faults.youngest_varying
+                self._faults = self._faults.without(key)
+                self.trace.happened(Event(self.now_us, "fault", key, f"end fault {key}: {error}", done=False))
 
     def _refold(self) -> None:
         now_us = self.now_us
@@ -238,7 +271,7 @@ class Bench:
             self._hub.pair(command.address, self.now_us)
         else:
             self._hub.release(command.address, self.now_us)
-        self._hub_waker.at(self.now_us)
+        self._hub_works(self.now_us)  # at once: what is asked next must find the host told
         return DONE
 
 

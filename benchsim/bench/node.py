@@ -18,14 +18,18 @@ from benchsim.scale.scale import Scale
 
 ToHost = Callable[[bytes, int], None]
 
+# At one instant: node by node what it sends, what it hears, what the host hears of it; then the host acts.
+SENDS, HEARS, IS_HEARD, RANKS = range(4)
+HOST_RANK = 1 << 20
+
 
 class Waker:
     """One thing that is woken by the queue: at most one live alarm, the earliest asked for."""
 
-    __slots__ = ("_action", "_queue", "_set_us")
+    __slots__ = ("_action", "_queue", "_rank", "_set_us")
 
-    def __init__(self, queue: Queue, action: Callable[[int], None]) -> None:
-        self._queue, self._action = queue, action
+    def __init__(self, queue: Queue, action: Callable[[int], None], rank: int) -> None:
+        self._queue, self._action, self._rank = queue, action, rank
         self._set_us: int | None = None
 
     def at(self, due_us: int | None) -> None:
@@ -33,7 +37,7 @@ class Waker:
         if due_us is None or (self._set_us is not None and self._set_us <= due_us):
             return
         self._set_us = max(due_us, self._queue.now_us)
-        self._queue.put(self._set_us, self._ring)
+        self._queue.put(self._set_us, self._ring, self._rank)
 
     def _ring(self, now_us: int) -> None:
         if now_us != self._set_us:  # an earlier alarm took this one's place
@@ -43,26 +47,31 @@ class Waker:
 
 
 class Node:
-    """One node on the bench.  station: which of the scale's it reads; None for a stranger."""
+    """One node on the bench.
+
+    index: its place in the plan, from 0.  reads: whether it reads the scale's station of that index; a
+    stranger reads nothing.
+    """
 
     def __init__(
         self,
-        station: int | None,
+        index: int,
+        reads: bool,
         plan: NodePlan,
         scale: Scale,
         streams: Streams,
         queue: Queue,
         to_host: ToHost,
     ) -> None:
-        self.station = station
-        self.plan = plan
+        self.station = index if reads else None
         self._scale, self._queue, self._to_host = scale, queue, to_host
         self.powered = True
-        clock = _bench_time if station is None else partial(scale.node_time_us, station)
+        clock = partial(scale.node_time_us, index) if reads else _bench_time
         self.end = NodeEnd(plan.card, streams.dice("end"), clock)
         self.up = Channel(plan.up, streams.child("up"))
         self.down = Channel(plan.down, streams.child("down"))
-        self._waker = Waker(queue, self._work)
+        self._rank = RANKS * index
+        self._waker = Waker(queue, self._work, self._rank + SENDS)
 
     @property
     def strap(self) -> int:
@@ -75,12 +84,12 @@ class Node:
         block = self._scale.read(self.station, until_us)
         if self.powered and block.t_us.size:
             self.end.feed(block)
-            self._work(self._queue.now_us)
+            self._waker.at(self.end.wake_us)
 
     def hear(self, frame: bytes, now_us: int) -> None:
         """A frame of the host sets out for this node."""
         for arrival_us, heard in self.down.carry(frame, now_us):
-            self._queue.put(arrival_us, partial(self._arrive, heard))
+            self._queue.put(arrival_us, partial(self._arrive, heard), self._rank + HEARS)
 
     def take(self, node: NodePart, link: LinkPart, now_us: int) -> None:
         """Become what the faults made of this node and its way."""
@@ -106,7 +115,7 @@ class Node:
         frames, next_us = self.end.due(now_us)
         for frame in frames:
             for arrival_us, heard in self.up.carry(frame, now_us):
-                self._queue.put(arrival_us, partial(self._to_host, heard))
+                self._queue.put(arrival_us, partial(self._to_host, heard), self._rank + IS_HEARD)
         self._waker.at(next_us)
 
 

@@ -1,6 +1,8 @@
 """Time is an integer of microseconds; one queue holds what happens, in exact order; nothing sleeps.
 
-Two things due at one instant happen in the order in which they were put in.
+Two things due at one instant happen by rank, and those of one rank in the order in which they were put
+in.  Who shares a queue gives each party its rank, so that the order hangs on who acts and not on when
+somebody looked ahead.
 """
 
 from __future__ import annotations
@@ -14,21 +16,21 @@ Action = Callable[[int], None]
 
 
 class Queue:
-    """What will happen, by time and then by running number.  An action is called with its due time."""
+    """What will happen, by time, rank and running number.  An action is called with its due time."""
 
     __slots__ = ("_heap", "_number", "now_us")
 
     def __init__(self) -> None:
         self.now_us = 0
-        self._heap: list[tuple[int, int, Action]] = []
+        self._heap: list[tuple[int, int, int, Action]] = []
         self._number = 0
 
-    def put(self, due_us: int, action: Action) -> None:
+    def put(self, due_us: int, action: Action, rank: int = 0) -> None:
         """Add an action.  A due time in the past is taken as now: time never runs backwards."""
         self._number += 1
         if due_us < self.now_us:
             due_us = self.now_us
-        heapq.heappush(self._heap, (due_us, self._number, action))
+        heapq.heappush(self._heap, (due_us, rank, self._number, action))
 
     def next_us(self) -> int | None:
         """When the next action is due; None when nothing is left."""
@@ -36,7 +38,7 @@ class Queue:
 
     def step(self) -> None:
         """Do the next action."""
-        self.now_us, _, action = heapq.heappop(self._heap)
+        self.now_us, _, _, action = heapq.heappop(self._heap)
         action(self.now_us)
 
     def run(self, until_us: int) -> None:
@@ -44,7 +46,7 @@ class Queue:
         heap = self._heap
         pop = heapq.heappop
         while heap and heap[0][0] <= until_us:
-            self.now_us, _, action = pop(heap)
+            self.now_us, _, _, action = pop(heap)
             action(self.now_us)
         self.now_us = max(self.now_us, until_us)
 

@@ -38,7 +38,8 @@ def test_a_mass_on_the_deck_comes_out_as_an_indication() -> None:
 
 @pytest.mark.parametrize("cells", [1, 2, 3, 4, 5, 6, 8, 12, 16])
 def test_any_number_of_cells_sums_to_the_same_weight(cells: int) -> None:
-    bench = run(plan((5.0, ask.Place("block", 10_000.0, 2.5, 1.5)), cells=cells), 15)
+    on_the_line_m = 1.0 if cells == 2 else 2.5  # two cells carry what stands between them
+    bench = run(plan((5.0, ask.Place("block", 10_000.0, on_the_line_m, 1.5)), cells=cells), 15)
     assert bench.indication.text == "10000 kg"
     assert len(bench.link_states) == -(-cells // 4)
 
@@ -185,6 +186,64 @@ def test_the_pace_of_the_walk_does_not_show(step_us: int) -> None:
     while bench.now_us < 20 * S:
         bench.run(min(bench.now_us + step_us, 20 * S))
     assert columns(bench) == whole
+
+
+def simultaneous(samples_per_frame: int, delay_us: int) -> Plan:
+    """All nodes send at the same instants, and what is sent arrives when the next is sent."""
+    stack = (Loss(0.2), Delay(delay_us))
+    return plan((3.0, LOAD), cells=8, seconds=10, up=stack, down=stack, samples_per_frame=samples_per_frame)
+
+
+@pytest.mark.parametrize(("k", "delay_us"), [(1, 12_500), (1, 5_000), (1, 0), (8, 100_000), (8, 50_000)])
+@pytest.mark.parametrize("step_us", [12_500, 50_000, 77_777, 100_000])
+def test_the_pace_does_not_show_where_many_things_happen_at_one_instant(
+    k: int, delay_us: int, step_us: int
+) -> None:
+    whole = columns(run(simultaneous(k, delay_us), 10))
+    bench = Bench(simultaneous(k, delay_us), load_profile("r76-iii"), 1)
+    while bench.now_us < 10 * S:
+        bench.run(min(bench.now_us + step_us, 10 * S))
+    assert columns(bench) == whole
+
+
+def test_a_node_let_go_gives_no_weight_to_a_record_at_the_same_instant() -> None:
+    bench = run(plan((3.0, LOAD)), 10)
+    assert bench.do(ask.Record()).done
+    bench.do(ask.Release(1))
+    refused = bench.do(ask.Record())
+    assert not refused.done
+    assert "node 1" in refused.reason
+
+
+def test_what_was_asked_in_vain_stands_in_the_trace() -> None:
+    bench = Bench(plan((2.0, ask.Remove("nothing"))), load_profile("r76-iii"), 1)
+    with pytest.raises(BadInput):
+        bench.run(5 * S)
+    assert bench.trace.ended_us == 2 * S
+    last = bench.trace.events[-1]
+    assert (last.kind, last.subject, last.done) == ("load", "nothing", False)
+    bench.run(5 * S)
+    assert bench.indication.valid
+
+
+def test_a_client_is_heard_before_it_is_answered() -> None:
+    bench = run(plan((5.0, ask.Ask("scp0499", b"\nW\r"))), 6)
+    kinds = [e.kind for e in bench.trace.events if e.t_us == 5 * S]
+    assert kinds == ["client", "answer"]
+
+
+def test_faults_that_come_to_ask_for_what_cannot_be_end_with_an_event() -> None:
+    bench = run(plan(), 3)
+    for number in range(4):
+        swing = ask.StartFault(
+            f"swing {number}", "temperature-swing", 0, {"amplitude_k": 60.0, "period_us": 60 * S}
+        )
+        assert bench.do(swing).done
+    bench.run(40 * S)
+    ended = [e for e in bench.trace.events if e.kind == "fault" and not e.done]
+    assert ended
+    assert ended[0].subject == "swing 3"
+    assert len(bench.faults) == 4 - len(ended)
 
 
 def test_a_command_given_live_is_the_same_as_one_of_the_timeline() -> None:
