@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from benchsim.cli.demo_run import Result
 
 
+WIDTH = 80
+"""Of the table, on any terminal and in any pipe: no figure is cut."""
+
+
 @click.command()
 @click.option(
     "--speed",
@@ -46,10 +50,12 @@ def _show(result: Result) -> None:
     from benchsim.cli.text import SIMULATED, console, table
 
     out = console()
-    made = table(
-        "", "at", "the client", "sent", "read", "true", "off by", "allowed",
-        narrow=("", "at", "sent", "read", "true", "off by", "allowed"),
-    )  # fmt: skip
+    out.width = WIDTH
+    unit = result.unit
+    figures = ("", "at, s", "sent", f"read, {unit}", f"true, {unit}", "off by, d")
+    made = table(*figures[:2], "the client", *figures[2:], narrow=figures)
+    made.padding = (0, 1, 0, 0)
+    made.width = WIDTH
     for row in result.rows:
         mark = {True: Text("ok", "green"), False: Text("FAIL", "bold red"), None: Text("")}[row.passed]
         made.add_row(mark, *map(Text, row.cells()))

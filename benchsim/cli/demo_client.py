@@ -125,7 +125,7 @@ def weigh(scale: Scale, seconds: float) -> None:
     scale.send("\nR\r")
     repeated = [scale.next("R") for _ in range(5)]
     scale.send("\x1b")
-    tell("repeated five times", repeated[-1])
+    tell(f"{len(repeated)} answers came, the last:", repeated[-1])
     tell("it drives off", weight_within(scale, 1000, 10**9, moving=True))
     weight_within(scale, -1000, 500)
     tell("deck empty, wait for stable", settled(scale, seconds))

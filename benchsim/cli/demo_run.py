@@ -61,13 +61,13 @@ class Row:
     passed: bool | None = None
 
     def cells(self) -> tuple[str, ...]:
-        """For a table, without the mark."""
+        """For a table, without the mark: when, step, what was sent, read, true, off by how much of what."""
+        at = seconds(self.t_us).removesuffix(" s")
         if self.reading is None or self.true is None or self.off_d is None:
-            return seconds(self.t_us), self.step, self.command, self.answer.strip(), "", "", ""
+            return at, f"{self.step}: {self.answer.strip()}", self.command, "-", "-", "-"
         read = f"{self.reading} {self.kind}"
-        allowed = "in motion" if self.passed is None else f"{self.allowed_d} d"
-        off = f"{self.off_d:+.2f} d"
-        return seconds(self.t_us), self.step, self.command, read, f"{self.true:.2f}", off, allowed
+        off = "-  in motion,\nnot judged" if self.passed is None else f"{self.off_d:+.2f} of {self.allowed_d}"
+        return at, self.step, self.command, read, f"{self.true:.2f}", off
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,13 +1,20 @@
 """The verb `serve`: the scale of a scenario file, live, where host software can reach it.
 
-Heavy imports stand inside the function: a verb is loaded when it is typed.
+Heavy imports stand inside the function: a verb is loaded when it is typed, and a signal must find its handler
+before they begin.
 """
 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import rich_click as click
+
+if TYPE_CHECKING:
+    from benchsim.serve.ready import ReadyFile
+    from benchsim.serve.session import Options
+    from benchsim.serve.stopping import Stopping
 
 
 @click.command()
@@ -27,10 +34,17 @@ import rich_click as click
 @click.option(
     "--baud", default=9600, show_default=True, type=click.IntRange(50), help="Of real serial ports."
 )
-@click.option("--ready-file", type=click.Path(path_type=Path), help="Write where all listens, once it does.")
+@click.option("--ready-file", type=click.Path(path_type=Path), help="Is there while all listens; says where.")
 @click.option("--duration", metavar="SECONDS", help="End after so much wall time: 30, 30 s, 5 min.")
 @click.option("--speed", default=1.0, show_default=True, help="Bench time a second of wall time.")
 @click.option("--seed", help="Of every random stream; the scenario's own when not given.")
+@click.option(
+    "--commands",
+    type=click.Choice(["-"]),
+    metavar="-",
+    help="Take commands from standard input: loads, faults, zero, tare, ...; type help for all.",
+)
+@click.option("--hide-faults", is_flag=True, help="Do not tell of faults: somebody is to find them.")
 def serve(
     file: Path,
     serial: tuple[str, ...],
@@ -40,27 +54,47 @@ def serve(
     duration: str | None,
     speed: float,
     seed: str | None,
+    commands: str | None,
+    hide_faults: bool,
 ) -> None:
     """Run the scale of a scenario FILE live, until Ctrl-C: a SIMULATED scale that host software can use.
 
-    Without --serial and --tcp it serves on one pseudo-terminal.
+    Without --serial and --tcp it serves on one pseudo-terminal. What happens is told as it happens.
     """
+    from benchsim.serve.stopping import stopped_by_signals
+
+    with stopped_by_signals() as stopping:
+        from benchsim.serve.ready import ReadyFile
+
+        ready = ReadyFile(ready_file) if ready_file is not None else None
+
+        from benchsim.serve.session import Options
+
+        options = Options(
+            serial=serial or (() if tcp else ("pty",)),
+            tcp=tcp,
+            baud=baud,
+            duration=duration,
+            speed=speed,
+            commands=commands is not None,
+            hide_faults=hide_faults,
+        )
+        options.check()
+        _serve(file, seed, options, stopping, ready)
+
+
+def _serve(
+    file: Path, seed: str | None, options: Options, stopping: Stopping, ready: ReadyFile | None
+) -> None:
     from benchsim.bench.bench import Bench
     from benchsim.scenario.build import build
     from benchsim.scenario.loader import load
-    from benchsim.serve.session import Options, run_session
+    from benchsim.serve.session import Scene, run_session
 
     scenario = load(file)
     plan, profile, _checks = build(scenario)
     bench = Bench(plan, profile, seed if seed is not None else scenario.file.seed)
     protocol = plan.outputs[0] if plan.outputs else "scp0499"
-    options = Options(
-        serial=serial or (() if tcp else ("pty",)),
-        tcp=tcp,
-        baud=baud,
-        ready_file=ready_file,
-        duration=duration,
-        speed=speed,
-    )
-    click.echo(scenario.file.title)
-    run_session(bench, plan.card, protocol, options, click.echo)
+    scene = Scene(scenario.file.title, plan.card, protocol, plan.scale.receptor, plan.timeline)
+    if not stopping.asked:
+        run_session(bench, scene, options, click.echo, stopping, ready)

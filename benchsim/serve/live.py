@@ -8,23 +8,23 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import json
-import os
-import signal
-from collections.abc import AsyncIterator, Callable, Iterator, Sequence
+from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Protocol
 
-from benchsim.ground.commands import InstrumentCommand
+from benchsim.ground.commands import Command, InstrumentCommand
 from benchsim.ground.errors import BadInput
-from benchsim.ground.readings import Event, Indication, InstrumentCard, Outcome
+from benchsim.ground.readings import Event, Indication, InstrumentCard, LinkState, Outcome
 from benchsim.outputs.output import open_conversation
+from benchsim.serve.narrator import at
 from benchsim.serve.pacing import Pacer
 
 
 class Happenings(Protocol):
-    """Where events are kept."""
+    """Where events and link states are kept."""
+
+    events: list[Event]
+    link_states: list[tuple[int, LinkState]]
 
     def happened(self, event: Event) -> None: ...
 
@@ -38,8 +38,10 @@ class LiveBench(Protocol):
     def indication(self) -> Indication: ...
     @property
     def trace(self) -> Happenings: ...
+    @property
+    def loads(self) -> tuple[str, ...]: ...
     def run(self, until_us: int) -> None: ...
-    def do(self, command: InstrumentCommand) -> Outcome: ...
+    def do(self, command: Command) -> Outcome: ...
     def watch(self, callback: Callable[[Indication], None]) -> None: ...
 
 
@@ -119,7 +121,7 @@ class Live:
 
     def note(self, subject: str, text: str, done: bool = True) -> None:
         """Tell a person and the trace what happened at a rim."""
-        self.tell(f"{subject}: {text}")
+        self.tell(at(self.bench.now_us, f"{subject}: {text}"))
         self.bench.trace.happened(Event(self.bench.now_us, "client", subject, text, done=done))
 
     def _indicated(self, indication: Indication) -> None:
@@ -172,33 +174,6 @@ class Client:
             self._live.witness(Exchange(now_us, self.name, asked, answer, indication))
 
 
-def write_ready_file(path: Path, connections: Sequence[Connection]) -> None:
-    """Say where everything listens, whole or not at all: {"serial": [...], "tcp": ["host:port", ...]}.
-
-    Raises BadInput when the file cannot be written.
-    """
-    kinds: dict[str, list[str]] = {"serial": [], "tcp": []}
-    for connection in connections:
-        kinds.setdefault(connection.kind, []).append(connection.address)
-    text = json.dumps({**kinds, "simulated": True}) + "\n"
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        beside.write_text(text, encoding="utf-8")
-        beside.replace(path)
-    except OSError as error:
-        raise BadInput(f"{path}: {error.strerror or error}", "name a file that can be written") from None
-
-
-def forget_ready_file(path: Path) -> None:
-    """Take away the one of an earlier session, which must not be believed.  Raises BadInput."""
-    if not path.parent.is_dir():
-        raise BadInput(f"{path}: there is no folder {path.parent}", "name a file that can be written")
-    try:
-        path.unlink(missing_ok=True)
-    except OSError as error:
-        raise BadInput(f"{path}: {error.strerror or error}", "name a file that can be written") from None
-
-
 @contextlib.asynccontextmanager
 async def opened(rims: Sequence[Rim]) -> AsyncIterator[tuple[Connection, ...]]:
     """All rims open, or none: what is open is closed again when one cannot be, and at the end."""
@@ -210,19 +185,6 @@ async def opened(rims: Sequence[Rim]) -> AsyncIterator[tuple[Connection, ...]]:
         yield tuple(connections)
 
 
-@contextlib.contextmanager
-def stopped_by_signals(stop: asyncio.Event) -> Iterator[None]:
-    """SIGINT and SIGTERM ask for an orderly end."""
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, stop.set)
-    try:
-        yield
-    finally:
-        for number in (signal.SIGINT, signal.SIGTERM):
-            loop.remove_signal_handler(number)
-
-
 async def serve(
     live: Live,
     rims: Sequence[Rim],
@@ -230,14 +192,21 @@ async def serve(
     speed: float = 1.0,
     duration_s: float | None = None,
     ready: Callable[[tuple[Connection, ...]], None] = lambda _connections: None,
+    walked: Callable[[], None] = lambda: None,
 ) -> None:
     """Open every rim, call ready, walk the bench at speed x wall time until stop is set or time is up.
 
+    walked: called after every step of the bench.
     Raises BadInput from a rim that cannot open, and whatever the bench raises.
     """
     async with opened(rims) as connections:
         ready(connections)
-        pacer = Pacer(live.bench.run, live.bench.now_us, speed, lambda text: live.note("bench", text))
+
+        def walk(until_us: int) -> None:
+            live.bench.run(until_us)
+            walked()
+
+        pacer = Pacer(walk, live.bench.now_us, speed, lambda text: live.note("bench", text))
         waiting = asyncio.ensure_future(stop.wait())
         try:
             await asyncio.wait(

@@ -233,13 +233,17 @@ def _not_opened(name: str, error: Exception) -> BadInput:
 
 
 def _paste(name: str, baud: int) -> tuple[tuple[str, str], ...]:
-    # stty: an earlier client may have left the line so that reading nothing counts as its end
-    shell = rf"stty -F {name} raw -echo; exec 3<>{name}; printf '\nW\r' >&3; timeout 1 cat -v <&3; exec 3>&-"
+    # ESC: an earlier client's repeat may still go on.  stty: it may have left the line so that reading
+    # nothing counts as its end
+    shell = (
+        rf"stty -F {name} raw -echo; exec 3<>{name}; printf '\033\nW\r' >&3; timeout 1 cat -v <&3; exec 3>&-"
+    )
     return (
         ("shell", shell),
         (
             "pyserial",
-            f"""python -c "import serial; p = serial.Serial('{name}', {baud}, timeout=2); """
-            rf"""p.write(b'\nW\r'); print(p.read_until(b'\r'))" """.rstrip(),
+            f"""python -c "import serial, time; p = serial.Serial('{name}', {baud}, timeout=2); """
+            r"""p.write(b'\x1b'); time.sleep(0.2); p.reset_input_buffer(); """
+            r"""p.write(b'\nW\r'); print(p.read_until(b'\r'))" """.rstrip(),
         ),
     )

@@ -4,44 +4,94 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 
+from benchsim.bench.plan import Scheduled
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import InstrumentCard
 from benchsim.ground.units import TIME, parse
-from benchsim.serve.live import (
-    Connection,
-    Live,
-    LiveBench,
-    Rim,
-    forget_ready_file,
-    serve,
-    stopped_by_signals,
-    write_ready_file,
-)
+from benchsim.scale.parts import Receptor
+from benchsim.serve.live import Connection, Live, LiveBench, Rim, serve
+from benchsim.serve.narrator import Narrator
+from benchsim.serve.ready import ReadyFile
 from benchsim.serve.serial_port import DEFAULT_BAUD, PSEUDO, PseudoTerminal, RealPort
-from benchsim.serve.sockets import Limits, TcpRim
+from benchsim.serve.sockets import Limits, TcpRim, parse_address
+from benchsim.serve.stopping import Stopping
+from benchsim.serve.typist import Typist
 
 MAX_SPEED = 1000.0
+SIMULATED = "SIMULATED scale: it proves software, never an instrument."
+ONE_LINE = "on a serial line the next client goes on where the last one stopped: it should send ESC first"
+HOW_TO_TYPE = "commands may be typed here: help lists them, quit or the end of the input ends the session"
 
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """Where to serve, how fast, how long.
+    """Where to serve, how fast, how long, and who may do what.
 
     serial: "pty" or a port's name each.  tcp: "[host:]port" each.  duration: wall time as written, None
     until a signal.  speed: bench time over wall time.  limits: what a TCP listener puts up with.
+    commands: take commands from standard input.  hide_faults: do not tell when faults begin and end.
     """
 
     serial: tuple[str, ...] = ()
     tcp: tuple[str, ...] = ()
     baud: int = DEFAULT_BAUD
-    ready_file: Path | None = None
     duration: str | None = None
     speed: float = 1.0
     limits: Limits = field(default_factory=Limits)
+    commands: bool = False
+    hide_faults: bool = False
+
+    def check(self) -> None:
+        """Raises BadInput for what can never be, before anything is loaded or opened."""
+        checked_speed(self.speed)
+        duration_s(self.duration)
+        for address in self.tcp:
+            parse_address(address)
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What is served, and where it stands.  timeline: what will happen to it by itself."""
+
+    title: str
+    card: InstrumentCard
+    protocol: str
+    receptor: Receptor
+    timeline: Sequence[Scheduled] = ()
+
+
+class Telling:
+    """Lines for a person.  Held back until begin, so that nothing is said by a session that cannot open.
+
+    say: prints a line, may raise OSError.  Then trouble says so, nothing more is said, and full is called.
+    """
+
+    def __init__(self, say: Callable[[str], None], full: Callable[[], object]) -> None:
+        self._say = say
+        self._full = full
+        self._held: list[str] | None = []
+        self.trouble: OSError | None = None
+
+    def __call__(self, line: str) -> None:
+        if self.trouble is not None:
+            return
+        if self._held is not None:
+            self._held.append(line)
+            return
+        try:
+            self._say(line)
+        except OSError as error:
+            self.trouble = error
+            self._full()
+
+    def begin(self, lines: Sequence[str]) -> None:
+        """Say these, then what was held back, and from now on each line at once."""
+        held, self._held = self._held or [], None
+        for line in (*lines, *held):
+            self(line)
 
 
 def duration_s(text: str | None) -> float | None:
@@ -73,36 +123,75 @@ def make_rims(live: Live, options: Options) -> list[Rim]:
 
 
 def run_session(
-    bench: LiveBench, card: InstrumentCard, protocol: str, options: Options, tell: Callable[[str], None]
+    bench: LiveBench,
+    scene: Scene,
+    options: Options,
+    say: Callable[[str], None],
+    stopping: Stopping,
+    ready_file: ReadyFile | None = None,
 ) -> None:
-    """Serve until SIGINT, SIGTERM or the end of the duration.
+    """Serve until an end is asked for (by stopping, or typed) or the duration is over.
 
-    Raises BadInput for options that cannot be, before anything else is done.
+    say: prints a line.  Raises BadInput: options that cannot be, a place that cannot be opened, nothing said
+    before.  OSError: a line could not be printed.
     """
-    speed, lasts_s = checked_speed(options.speed), duration_s(options.duration)
-    if options.ready_file is not None:
-        forget_ready_file(options.ready_file)
+    options.check()
+    tell = Telling(say, stopping.ask)
+    try:
+        asyncio.run(_session(bench, scene, options, tell, stopping, ready_file))
+    finally:
+        if ready_file is not None:
+            ready_file.take_away()
+    tell("ended in good order; all weights were SIMULATED")
+    if tell.trouble is not None:
+        raise tell.trouble
+
+
+async def _session(
+    bench: LiveBench,
+    scene: Scene,
+    options: Options,
+    tell: Telling,
+    stopping: Stopping,
+    ready_file: ReadyFile | None,
+) -> None:
+    stop, loop = asyncio.Event(), asyncio.get_running_loop()
+    live = Live(bench, scene.card, scene.protocol, tell)
+    narrator = Narrator(bench, scene.timeline, options.hide_faults)
+    stopping.tell(lambda: loop.call_soon_threadsafe(stop.set))
+
+    def news() -> None:
+        for line in narrator.news():
+            tell(str(line))
 
     def ready(connections: tuple[Connection, ...]) -> None:
-        for line in announcement(connections):
-            tell(line)
-        if options.ready_file is not None:
-            write_ready_file(options.ready_file, connections)
+        if options.commands:
+            Typist(bench, scene.receptor, tell, stopping.ask, news, options.hide_faults).listen()
+        tell.begin([scene.title, *announcement(connections, options.commands)])
+        if ready_file is not None:
+            ready_file.write(places(connections))
 
-    async def session() -> None:
-        stop = asyncio.Event()
-        live = Live(bench, card, protocol, tell)
-        with stopped_by_signals(stop):
-            await serve(live, make_rims(live, options), stop, speed, lasts_s, ready)
-
-    asyncio.run(session())
-    tell("ended in good order; all weights were SIMULATED")
+    try:
+        lasts_s = duration_s(options.duration)
+        await serve(live, make_rims(live, options), stop, options.speed, lasts_s, ready, news)
+    finally:
+        stopping.tell(None)
 
 
-def announcement(connections: tuple[Connection, ...]) -> list[str]:
+def places(connections: Sequence[Connection]) -> dict[str, list[str]]:
+    """Where all listens, by kind, for the ready file."""
+    kinds: dict[str, list[str]] = {"serial": [], "tcp": []}
+    for connection in connections:
+        kinds.setdefault(connection.kind, []).append(connection.address)
+    return kinds
+
+
+def announcement(connections: Sequence[Connection], commands: bool = False) -> list[str]:
     """What a person has to know to connect."""
-    lines = ["SIMULATED scale: it proves software, never an instrument."]
+    lines = [SIMULATED]
     for connection in connections:
         lines.append(f"{connection.kind}: {connection.address}")
         lines.extend(f"  {what:<9} {line}" for what, line in connection.paste)
-    return lines
+    if any(connection.kind == "serial" for connection in connections):
+        lines.append(ONE_LINE)
+    return [*lines, HOW_TO_TYPE] if commands else lines

@@ -7,9 +7,11 @@ from pathlib import Path
 import click
 
 from benchsim.ground.errors import BenchsimError
+from benchsim.serve.ready import ReadyFile
 from benchsim.serve.session import Options, run_session
 from benchsim.serve.sockets import Limits
-from tests.serve.small_bench import CARD, SmallBench
+from benchsim.serve.stopping import stopped_by_signals
+from tests.serve.small_bench import SCENE, SmallBench
 
 
 @click.command()
@@ -22,8 +24,10 @@ def main(
 ) -> None:
     try:
         limits = Limits(patience_s=1.0)  # as a test has less of it
-        options = Options(serial=serial, tcp=tcp, ready_file=ready_file, duration=duration, limits=limits)
-        run_session(SmallBench(), CARD, "scp0499", options, click.echo)
+        options = Options(serial=serial, tcp=tcp, duration=duration, limits=limits)
+        with stopped_by_signals() as stopping:
+            ready = ReadyFile(ready_file) if ready_file is not None else None
+            run_session(SmallBench(), SCENE, options, click.echo, stopping, ready)
     except BenchsimError as error:
         click.echo(str(error), err=True)
         raise SystemExit(error.exit_code) from None

@@ -9,12 +9,20 @@ from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
 
-from benchsim.ground.commands import ClearTare, InstrumentCommand, PresetTare, Tare, Zero
-from benchsim.ground.readings import Event, Indication, InstrumentCard, Outcome
+from benchsim.ground.commands import ClearTare, Command, PresetTare, Tare, Zero
+from benchsim.ground.readings import Event, Indication, InstrumentCard, LinkState, Outcome
+from benchsim.scale.parts import Receptor, Support
+from benchsim.serve.session import Scene
 
 UPDATE_US = 100_000
 INTERVAL = Decimal(20)
 CARD = InstrumentCard("six-cell deck", "1.0", "000001", "vehicle scale", "kg", 3000, INTERVAL)
+
+DECK = Receptor(
+    length_m=18.0, width_m=3.0, dead_load_kg=12_000.0, natural_frequency_hz=6.0, damping_ratio=0.08,
+    supports=tuple(Support(x_m, y_m, 1e8) for x_m in (0.3, 9.0, 17.7) for y_m in (0.3, 2.7)),
+)  # fmt: skip
+SCENE = Scene("A small bench", CARD, "scp0499", DECK)
 
 EMPTY = Indication(
     t_us=0, valid=True, reason="", unit="kg", interval=INTERVAL, gross_d=0, tare_d=0, net_d=0,
@@ -44,6 +52,7 @@ class Notes:
 
     def __init__(self) -> None:
         self.events: list[Event] = []
+        self.link_states: list[tuple[int, LinkState]] = []
 
     def happened(self, event: Event) -> None:
         self.events.append(event)
@@ -57,7 +66,8 @@ class SmallBench:
         self.trace = Notes()
         self.load_d = 0
         self.moving = False
-        self.done: list[InstrumentCommand] = []
+        self.loads: tuple[str, ...] = ()
+        self.done: list[Command] = []
         self._zero_d = 0
         self._tare_d = 0
         self._net = False
@@ -75,7 +85,7 @@ class SmallBench:
                 watcher(self.indication)
         self.now_us = max(self.now_us, until_us)
 
-    def do(self, command: InstrumentCommand) -> Outcome:
+    def do(self, command: Command) -> Outcome:
         if self.moving:
             return Outcome(done=False, reason="in motion")
         self.done.append(command)

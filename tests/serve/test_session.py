@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from benchsim.ground.errors import BadInput
-from benchsim.serve.live import Connection, Exchange, Live, forget_ready_file, write_ready_file
-from benchsim.serve.session import Options, announcement, checked_speed, duration_s, run_session
-from tests.serve.small_bench import CARD, SmallBench
+from benchsim.ground.library import shipped
+from benchsim.serve.live import Connection, Exchange, Live
+from benchsim.serve.ready import ReadyFile
+from benchsim.serve.session import (
+    ONE_LINE,
+    Options,
+    announcement,
+    checked_speed,
+    duration_s,
+    places,
+    run_session,
+)
+from benchsim.serve.stopping import Stopping
+from tests.serve.small_bench import CARD, SCENE, SmallBench
 
 PLACES = (Connection("serial", "/dev/pts/9", ()), Connection("tcp", "127.0.0.1:5000", (("shell", "do it"),)))
 
@@ -36,7 +48,8 @@ def test_a_speed_that_cannot_be_walked_is_refused(speed: float) -> None:
 
 def test_the_ready_file_lists_every_place_under_its_kind(tmp_path: Path) -> None:
     file = tmp_path / "ready.json"
-    write_ready_file(file, PLACES)
+    ready = ReadyFile(file)
+    ready.write(places(PLACES))
     told = json.loads(file.read_text())
     assert told["serial"] == ["/dev/pts/9"]
     assert told["tcp"] == ["127.0.0.1:5000"]
@@ -45,20 +58,83 @@ def test_the_ready_file_lists_every_place_under_its_kind(tmp_path: Path) -> None
 
 
 def test_a_ready_file_that_cannot_be_written_is_told_before_anything_is_served(tmp_path: Path) -> None:
-    said: list[str] = []
     for path in (tmp_path, tmp_path / "nowhere" / "ready.json"):
         with pytest.raises(BadInput, match="name a file that can be written"):
-            run_session(
-                SmallBench(), CARD, "scp0499", Options(("pty",), ready_file=path, duration="1"), said.append
-            )
+            ReadyFile(path)
 
 
 def test_the_ready_file_of_an_earlier_session_is_taken_away_first(tmp_path: Path) -> None:
     file = tmp_path / "ready.json"
     file.write_text("{}")
-    forget_ready_file(file)
-    forget_ready_file(file)
+    ReadyFile(file)
+    ReadyFile(file)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_session_takes_its_own_ready_file_away_and_no_other_s(tmp_path: Path) -> None:
+    file = tmp_path / "ready.json"
+    one, other = ReadyFile(file), ReadyFile(file)
+    one.write({"serial": ["/dev/pts/1"]})
+    other.write({"serial": ["/dev/pts/2"]})
+    one.take_away()
+    assert file.exists()
+    other.take_away()
     assert not file.exists()
+
+
+def session(options: Options, say: Callable[[str], None], ready: ReadyFile | None = None) -> None:
+    run_session(SmallBench(), SCENE, options, say, Stopping(), ready)
+
+
+def test_the_ready_file_is_there_while_all_listens_and_gone_afterwards(tmp_path: Path) -> None:
+    file, seen = tmp_path / "ready.json", list[bool]()
+    session(Options(("pty",), duration="0.05"), lambda _line: seen.append(file.exists()), ReadyFile(file))
+    assert seen[0] is False
+    assert any(seen)
+    assert not file.exists()
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        Options(("pty",), ("0", "192.0.2.1:0")),
+        Options(("pty", "/dev/ttyNOWHERE9")),
+        Options(("pty",), speed=0.0),
+        Options(("pty",), duration="0 s"),
+        Options(("pty",), ("65536",)),
+    ],
+)
+def test_a_session_that_cannot_be_says_nothing_but_its_error(options: Options) -> None:
+    said: list[str] = []
+    with pytest.raises(BadInput):
+        session(options, said.append)
+    assert said == []
+
+
+def test_a_session_that_opens_says_its_title_first_and_ends_in_good_order() -> None:
+    said: list[str] = []
+    session(Options(("pty",), duration="0.05"), said.append)
+    assert said[0] == SCENE.title
+    assert said[-1].startswith("ended in good order")
+
+
+def test_an_end_asked_for_before_it_listens_is_an_end_in_good_order() -> None:
+    stopping, said = Stopping(), list[str]()
+    stopping.ask()
+    run_session(SmallBench(), SCENE, Options(("pty",)), said.append, stopping)
+    assert said[-1].startswith("ended in good order")
+
+
+def test_an_output_that_is_full_ends_the_session_and_is_told_once() -> None:
+    tried: list[str] = []
+
+    def full(line: str) -> None:
+        tried.append(line)
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(OSError, match="No space left on device"):
+        session(Options(("pty",)), full)
+    assert len(tried) == 1
 
 
 def test_what_is_told_says_simulated_and_can_be_pasted() -> None:
@@ -68,13 +144,21 @@ def test_what_is_told_says_simulated_and_can_be_pasted() -> None:
     assert any(line.endswith("do it") for line in lines)
 
 
+def test_who_comes_on_a_serial_line_is_told_to_send_esc_first() -> None:
+    assert ONE_LINE in announcement(PLACES)
+    assert ONE_LINE not in announcement(PLACES[1:])
+    page = (shipped("protocols") / "scp0499" / "README.md").read_text("utf-8")
+    assert "send ESC first" in ONE_LINE
+    assert "send ESC first" in page
+
+
 def test_a_client_that_comes_and_goes_is_told_and_kept_in_the_trace() -> None:
     bench, said = SmallBench(), list[str]()
     live = Live(bench, CARD, "scp0499", said.append)
     client = live.join("tcp 127.0.0.1:1", lambda _data: None)
     live.leave(client, "left")
     live.leave(client, "left again")
-    assert said == ["tcp 127.0.0.1:1: came", "tcp 127.0.0.1:1: left"]
+    assert said == ["0.000 s     tcp 127.0.0.1:1: came", "0.000 s     tcp 127.0.0.1:1: left"]
     assert [(e.kind, e.subject, e.text) for e in bench.trace.events] == [
         ("client", "tcp 127.0.0.1:1", "came"),
         ("client", "tcp 127.0.0.1:1", "left"),
@@ -111,5 +195,5 @@ def test_a_bench_that_breaks_ends_the_session_with_its_own_error_and_closes_what
 
     said: list[str] = []
     with pytest.raises(ZeroDivisionError, match="the bench broke"):
-        run_session(Broken(), CARD, "scp0499", Options(("pty",), ("0",)), said.append)
+        run_session(Broken(), SCENE, Options(("pty",), ("0",)), said.append, Stopping())
     assert said[-1].endswith("closed: the bench ends")
