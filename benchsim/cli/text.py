@@ -20,11 +20,18 @@ LEAST_WIDTH = 40
 SIMULATED = "Simulated weights: this proves software, never an instrument."
 
 
+class _Console(Console):
+    """rich ends the program itself when nobody reads any more; here that is told in endings.py."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
 def console(stderr: bool = False) -> Console:
     """A console that invents no colours of its own; piped text has one fixed width, or that of COLUMNS."""
     stream = sys.stderr if stderr else sys.stdout
     width = None if stream.isatty() else _piped_width()
-    return Console(stderr=stderr, highlight=False, markup=False, width=width, soft_wrap=False)
+    return _Console(stderr=stderr, highlight=False, markup=False, width=width, soft_wrap=False)
 
 
 def _piped_width() -> int:

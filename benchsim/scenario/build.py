@@ -25,8 +25,8 @@ from benchsim.scale.nominal import nominal
 from benchsim.scale.parts import ScaleParts
 from benchsim.scenario import equipment
 from benchsim.scenario.blame import judge
+from benchsim.scenario.findings import Findings, Scenario
 from benchsim.scenario.layout import cells_of
-from benchsim.scenario.loader import Findings, Scenario
 from benchsim.scenario.stack import stack_of
 from benchsim.scenario.timeline import Stage, Told, commands_of
 
@@ -53,37 +53,63 @@ def build(scenario: Scenario) -> tuple[Plan, Profile, tuple[Check, ...]]:
 
 def assemble(scenario: Scenario) -> Built:
     """The same, with the way back from a command to the file."""
-    file, findings = scenario.file, Findings(scenario.places)
+    findings = Findings(scenario.places)
+    draft = judged(scenario, findings)
+    findings.tell()
+    assert draft.profile is not None
+    file, nodes = scenario.file, draft.nodes
+    plan = Plan(
+        scale=draft.parts,
+        nodes=tuple(_node_plan(node) for node in nodes),
+        link=_host_card(scenario, equipment.expected(nodes)),
+        host=_host(scenario, draft.parts, nodes),
+        card=_card(scenario),
+        lasts_us=draft.lasts_us,
+        timeline=tuple(Scheduled(t.t_us, t.command) for t in draft.told),
+        outputs=tuple(file.outputs),
+        paired_at_start=file.link.pair_at_start,
+    )
+    return Built(plan, draft.profile, draft.checks, draft.told)
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What a scenario comes to, as far as it goes: sound only where nothing was found wrong."""
+
+    profile: Profile | None
+    nodes: list[equipment.NodeSpec]
+    parts: ScaleParts
+    told: tuple[Told, ...]
+    checks: tuple[Check, ...]
+    lasts_us: int
+
+
+def judged(scenario: Scenario, findings: Findings) -> Draft:
+    """Every judgement there is, in findings."""
+    file = scenario.file
     profile = _profile(scenario, findings)
     _judge_scale(scenario, profile, findings)
     count = cells_of(file, findings)
     nodes = equipment.nodes_of(file, count, findings)
     parts = equipment.scale_parts(file, count, nodes, findings)
-    expected = equipment.expected(nodes)
-    addresses = tuple(e.address for e in expected)
+    if findings.clean("scale", "cells", "nodes", "site"):
+        with findings.at(("scale",)):
+            judge(parts, file, scenario.places)
+    addresses = tuple(e.address for e in equipment.expected(nodes))
     straps = tuple(n.card.strap for n in nodes)
     stage = Stage(parts.receptor, len(nodes), addresses, straps, findings)
     told = tuple(commands_of(file.timeline, stage))
-    checks = _checks(scenario, Known(count, addresses, protocol_names()), told, findings)
+    known = Known(
+        cells=count if findings.sure("cells") else 0,
+        nodes=addresses if findings.sure("cells", "nodes") else (),
+        protocols=protocol_names(),
+    )
+    checks = _checks(scenario, known, told, findings)
     lasts_us = _lasts(scenario, stage, checks, findings)
     _judge_names(scenario, told, findings)
     _judge_updates(scenario, findings)
     _judge_silence(scenario, findings)
-    findings.tell()
-    judge(parts, file, scenario.places)
-    assert profile is not None
-    plan = Plan(
-        scale=parts,
-        nodes=tuple(_node_plan(node) for node in nodes),
-        link=_host_card(scenario, expected),
-        host=_host(scenario, parts, nodes),
-        card=_card(scenario),
-        lasts_us=lasts_us,
-        timeline=tuple(Scheduled(t.t_us, t.command) for t in told),
-        outputs=tuple(file.outputs),
-        paired_at_start=file.link.pair_at_start,
-    )
-    return Built(plan, profile, checks, told)
+    return Draft(profile, nodes, parts, told, checks, lasts_us)
 
 
 # -- the rules and the scale's figures -----------------------------------------------------------------
@@ -218,14 +244,14 @@ def _checks(
             check = parse(sentence, known)
         except SentenceError as error:
             place = scenario.places.inside(loc, error.column)
-            findings.errors.append(BadInput(error.found, error.right, place))
+            findings.take(loc, BadInput(error.found, error.right, place))
             continue
         for moment in (check.when.start, check.when.end):
-            if moment.fault and moment.fault not in keys:
+            if moment.fault and moment.fault not in keys and findings.sure("timeline"):
                 wrong = unknown("fault of the timeline", moment.fault, keys)
                 right = wrong.right if keys else "the timeline has no fault"
                 place = scenario.places.inside(loc, moment.column)
-                findings.errors.append(BadInput(wrong.found, right, place))
+                findings.take(loc, BadInput(wrong.found, right, place))
                 break
         checks.append(check)
     return tuple(checks)

@@ -13,8 +13,8 @@ from benchsim.ground.readings import CHANNELS_PER_NODE
 from benchsim.link.parts import KEY_OCTETS, Expected, NodeCard
 from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Station, Wiring
 from benchsim.scenario import schema
+from benchsim.scenario.findings import Findings
 from benchsim.scenario.layout import cell_capacity, receptor_of
-from benchsim.scenario.loader import Findings
 from benchsim.scenario.quantities import Noise
 from benchsim.scenario.text import Loc
 

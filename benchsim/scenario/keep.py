@@ -12,7 +12,7 @@ from benchsim.ground.library import read_text
 from benchsim.record.container import Head
 from benchsim.record.writer import Recorder
 from benchsim.scenario.build import Built, own_profile
-from benchsim.scenario.loader import Scenario
+from benchsim.scenario.findings import Scenario
 
 
 def recorder_of(path: Path, scenario: Scenario, built: Built, seed: int | str) -> Recorder:

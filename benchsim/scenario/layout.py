@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from benchsim.scale.parts import Receptor, Support
-from benchsim.scenario.loader import Findings
+from benchsim.scenario.findings import Findings
 from benchsim.scenario.quantities import Spot
 from benchsim.scenario.schema import Cells, File
 

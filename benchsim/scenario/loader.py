@@ -1,35 +1,23 @@
-"""A scenario file read and checked for form: values, and where each of them stands.
+"""A scenario file found, read and checked for form: values, and where each of them stands.
 
-All that is wrong with the form of one file is told at once.  What needs several values or another room to
-be judged (17 cells, a cell off the deck, an unknown fault) is judged by build.py, which uses `Findings`.
+All that is wrong with one file is told at once: where the form is wrong, with what else can be found wrong
+with the rest.  What needs several values or another room to be judged is judged by build.py.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from benchsim.ground.errors import BadInput, ManyBadInputs, nearest
 from benchsim.ground.library import read_text, shipped
+from benchsim.scenario.findings import Scenario, in_order
 from benchsim.scenario.quantities import shorten
 from benchsim.scenario.schema import MAX_SEED, File
-from benchsim.scenario.text import MAX_BYTES, Loc, Places, read
+from benchsim.scenario.text import MAX_BYTES, read
 from benchsim.scenario.wording import errors_of
-
-
-@dataclass(frozen=True, slots=True)
-class Scenario:
-    """One file, read.  text: as it stood.  file: its values.  places: where they stand."""
-
-    path: Path
-    text: str
-    file: File
-    places: Places
 
 
 def find(path: str | Path) -> Path:
@@ -75,33 +63,7 @@ def load_text(text: str, path: str | Path) -> Scenario:
     try:
         return Scenario(path, text, File.model_validate(values), places)
     except ValidationError as error:
-        raise ManyBadInputs(errors_of(error, places)) from None
+        from benchsim.scenario.salvage import rest_of
 
-
-class Findings:
-    """What is wrong with a scenario beyond its form, gathered so that all of it is told at once."""
-
-    def __init__(self, places: Places) -> None:
-        self.places = places
-        self.errors: list[BadInput] = []
-
-    def add(self, loc: Loc, found: str, right: str = "", key: bool = False) -> None:
-        """One more.  loc: the way to the value (or to what is around it)."""
-        self.errors.append(BadInput(found, right, self.places.of(loc, key)))
-
-    @contextmanager
-    def at(self, loc: Loc) -> Iterator[None]:
-        """Whatever BadInput comes out of the block belongs here, and the rest goes on."""
-        try:
-            yield
-        except BadInput as error:
-            self.errors.append(error.at(self.places.of(loc)))
-        except ManyBadInputs as errors:
-            self.errors.extend(e.at(self.places.of(loc)) for e in errors.errors)
-
-    def tell(self) -> None:
-        """Raises ManyBadInputs when there are any."""
-        if self.errors:
-            raise ManyBadInputs(
-                sorted(self.errors, key=lambda e: (e.place.line, e.place.column) if e.place else (0, 0))
-            )
+        form = list(errors_of(error, places))
+        raise ManyBadInputs(in_order([*form, *rest_of(path, text, values, places)])) from None

@@ -17,7 +17,8 @@ from benchsim.ground.errors import BadInput
 from benchsim.record.trace import Trace
 from benchsim.scenario.blame import place_of_command, placed
 from benchsim.scenario.build import Built, assemble
-from benchsim.scenario.loader import Scenario, load
+from benchsim.scenario.findings import Scenario
+from benchsim.scenario.loader import load
 
 if TYPE_CHECKING:
     from benchsim.record.writer import Recorder

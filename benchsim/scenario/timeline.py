@@ -17,8 +17,8 @@ from benchsim.ground.clock import seconds
 from benchsim.ground.errors import unknown
 from benchsim.scale.parts import Receptor
 from benchsim.scenario import story
+from benchsim.scenario.findings import Findings
 from benchsim.scenario.layout import off_line_m, place_on
-from benchsim.scenario.loader import Findings
 from benchsim.scenario.quantities import Spot
 from benchsim.scenario.text import Loc
 
@@ -53,6 +53,11 @@ class Stage:
     acting: dict[str, float] = field(default_factory=dict)  # fault's key -> when it ends
     ends_us: int = 0
 
+    @property
+    def whole(self) -> bool:
+        """Whether every item could be read; else who is on the scale and what acts cannot be followed."""
+        return self.findings.sure("timeline")
+
 
 def commands_of(items: list[story.Step], stage: Stage) -> list[Told]:
     """All commands in order of time.  stage.ends_us is left at the last moment at which something happens."""
@@ -84,7 +89,7 @@ def _told(item: story.Step, loc: Loc, stage: Stage) -> Iterator[Told]:
         case story.FaultItem():
             yield from _fault(item, loc, stage)
         case story.EndFaultItem():
-            if stage.acting.get(item.end_fault, -1) < item.at:
+            if stage.acting.get(item.end_fault, -1) < item.at and stage.whole:
                 stage.findings.add((*loc, "end fault"), *_no_such_fault(item, stage))
             stage.acting[item.end_fault] = item.at
             yield Told(item.at, ask.EndFault(item.end_fault), loc)
@@ -119,14 +124,14 @@ def _load(
 
 
 def _free(name: str, loc: Loc, stage: Stage) -> None:
-    if stage.on.get(name) is False:
+    if stage.on.get(name) is False and stage.whole:
         stage.findings.add(
             loc, f"a load named {name!r} is on the receptor already", "give this one another name"
         )
 
 
 def _known(name: str, loc: Loc, stage: Stage) -> None:
-    if name not in stage.on:
+    if name not in stage.on and stage.whole:
         right = unknown("load", name, stage.on).right if stage.on else "none is on the receptor"
         stage.findings.add(loc, f"unknown load {name!r}", right)
 
@@ -272,7 +277,7 @@ def _no_such_fault(item: story.EndFaultItem, stage: Stage) -> tuple[str, str]:
 
 def _fault(item: story.FaultItem, loc: Loc, stage: Stage) -> Iterator[Told]:
     key = item.as_ or item.fault
-    if stage.acting.get(key, -1) > item.at:
+    if stage.acting.get(key, -1) > item.at and stage.whole:
         stage.findings.add(loc, f"a fault named {key!r} acts already", "give this one another name with as:")
     until_us = _until(item, loc, stage)
     stage.acting[key] = math.inf if until_us is None else until_us

@@ -12,6 +12,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from benchsim.ground.errors import BadInput, nearest
+from benchsim.scenario.findings import in_order
 from benchsim.scenario.quantities import shorten
 from benchsim.scenario.schema import File
 from benchsim.scenario.story import ITEMS
@@ -40,11 +41,7 @@ def errors_of(error: ValidationError, places: Places) -> Iterator[BadInput]:
     found = [_Finding(dict(e), places) for e in error.errors(include_url=False)]
     misspelt = {(f.loc[:-1], f.suggestion) for f in found if f.type == "extra_forbidden"}
     kept = [f for f in found if f.type != "missing" or (f.loc[:-1], str(f.loc[-1])) not in misspelt]
-    yield from sorted((f.bad_input() for f in kept), key=_line)
-
-
-def _line(error: BadInput) -> tuple[int, int]:
-    return (error.place.line, error.place.column) if error.place else (0, 0)
+    yield from in_order(f.bad_input() for f in kept)
 
 
 class _Finding:
@@ -54,7 +51,7 @@ class _Finding:
         self.type: str = error["type"]
         self.input = error["input"]
         self.ctx: dict[str, Any] = error.get("ctx", {})
-        self.loc, self.model = _walk(error["loc"])
+        self.loc, self.model = way_of(error["loc"])
         self.places = places
         self.suggestion = ""
         if self.type == "extra_forbidden":
@@ -158,7 +155,7 @@ def _keys(model: type[BaseModel] | None) -> list[str]:
     return [f.alias or n for n, f in model.model_fields.items()] if model else []
 
 
-def _walk(loc: Loc) -> tuple[Loc, type[BaseModel] | None]:
+def way_of(loc: Loc) -> tuple[Loc, type[BaseModel] | None]:
     """The checker's way to a value as the file's own, and the class of the mapping that the value is in.
 
     The checker puts the kind of a timeline's item after the item's number; the file has no such step.
