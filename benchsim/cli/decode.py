@@ -19,9 +19,10 @@ if TYPE_CHECKING:
     from benchsim.link.explain import Explained, Field
     from benchsim.record.pcapng import Capture
 
-WIDTH, LEFT, NAME = 80, 33, 19
-MARGIN = " " * 8
+WIDTH, PLACE, LEFT, NAME = 80, 8, 35, 18
+MARGIN = " " * (PLACE + 2)
 OCTETS_A_LINE = 8
+SHOWN_OF_NOISE = 32
 LONGEST_NAME = 60
 DIGITS = re.compile(r"(?=.*[0-9a-fA-F])[0-9a-fA-FxX:,;\-\s]+", re.DOTALL)
 LARGEST = 64 * 1024 * 1024
@@ -156,7 +157,7 @@ def _block(frame: Explained, label: str) -> Text:
 
     told = [frame.kind, frame.direction, _count(frame.octets, "octet"), label]
     made = Text.assemble(
-        (f"{frame.offset:>6}  ", "dim"),
+        (f"{frame.offset:>{PLACE}}  ", "dim"),
         (", ".join(filter(None, told)), "bold"),
         "  ",
         ("good", "green") if frame.valid else ("BAD", "bold red"),
@@ -178,9 +179,19 @@ def _count(number: int, word: str) -> str:
 
 
 def _lines(field: Field) -> Iterator[str]:
-    """Octets on the left, eight a line, each line with its offset; name and meaning on the right."""
-    octets = [field.octets[n : n + OCTETS_A_LINE] for n in range(0, len(field.octets), OCTETS_A_LINE)]
-    left = [f"{field.places[OCTETS_A_LINE * n]:>6}  {part.hex(' ')}" for n, part in enumerate(octets)]
+    """Octets on the left, eight a line, each line with its offset; name and meaning on the right.
+
+    Of what is longer than any frame only the beginning is shown: the file has the rest, and so has JSON.
+    """
+    from benchsim.link.limits import LONGEST_FRAME
+
+    shown = len(field.octets) if len(field.octets) <= LONGEST_FRAME else SHOWN_OF_NOISE
+    left = [
+        f"{field.places[n]:>{PLACE}}  {field.octets[n : n + OCTETS_A_LINE].hex(' ')}"
+        for n in range(0, shown, OCTETS_A_LINE)
+    ]
+    if shown < len(field.octets):
+        left.append(f"{MARGIN}and {len(field.octets) - shown} more")
     for place, name, text in zip_longest(left, [field.name], _texts(field), fillvalue=""):
         yield f"{place:<{LEFT}}{name:<{NAME}}{text}"
 

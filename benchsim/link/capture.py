@@ -6,6 +6,7 @@ too, and said to be lost to it.  Pure: octets in, explained frames out; nothing 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -20,6 +21,11 @@ STREAM, DATAGRAMS = "a COBS stream", "bare datagrams"
 LIKE_A_HEADER = 3
 _HEAD_ENCODED = 48
 """Encoded octets that hold all that a frame's length depends on."""
+_KINDS = b"[" + b"".join(b"\\x%02x" % kind for kind in MESSAGES) + b"]"
+_RUN = re.compile(rb"[^\0]+")
+_BARE_HEAD = re.compile(rb"[^\0]" + _KINDS + rb".{3}[\0\1]", re.DOTALL)
+# Version and kind are never 0, so a frame's first code is 3 or more and they stand behind it.
+_STUFFED_HEAD = re.compile(rb"[^\0\1\2]." + _KINDS, re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +48,11 @@ def frames_in(octets: bytes, base: int = 0) -> Found:
         return Found(STREAM, (), 0)
     if is_whole(octets) or not octets:
         return Found(DATAGRAMS, (explain(octets, range(base, base + len(octets)), base),), int(bool(octets)))
-    stream, datagrams = (
-        _found(STREAM, _of_stream(octets, base)),
-        _found(DATAGRAMS, _of_datagrams(octets, base)),
-    )
-    if stream.whole != datagrams.whole:
-        return max(stream, datagrams, key=lambda f: f.whole)
-    return datagrams if _looks_bare(octets) else stream
+    stream, datagrams = list(_of_stream(octets, base)), list(_of_datagrams(octets, base))
+    more = _whole(stream) - _whole(datagrams)
+    if more > 0 or (more == 0 and not _looks_bare(octets)):
+        return _found(STREAM, stream)
+    return _found(DATAGRAMS, datagrams)
 
 
 def frames_in_lines(lines: Sequence[bytes]) -> Found:
@@ -83,10 +87,12 @@ class _Part:
         return make(self.octets, self.places, self.offset, self.why)
 
 
-def _found(framing: str, parts: Iterator[_Part]) -> Found:
-    listed = list(parts)
-    whole = sum(part.is_frame and is_whole(part.octets) for part in listed)
-    return Found(framing, tuple(part.explained() for part in listed), whole)
+def _whole(parts: Sequence[_Part]) -> int:
+    return sum(part.is_frame and is_whole(part.octets) for part in parts)
+
+
+def _found(framing: str, parts: Sequence[_Part]) -> Found:
+    return Found(framing, tuple(part.explained() for part in parts), _whole(parts))
 
 
 def _looks_bare(octets: bytes) -> bool:
@@ -102,14 +108,8 @@ def _looks_bare(octets: bytes) -> bool:
 
 
 def _of_stream(octets: bytes, base: int) -> Iterator[_Part]:
-    at = 0
-    while at < len(octets):
-        end = octets.find(END, at)
-        ended = end >= 0
-        run = octets[at : end if ended else len(octets)]
-        if run:
-            yield from _of_run(run, base + at, ended)
-        at += len(run) + 1
+    for run in _RUN.finditer(octets):
+        yield from _of_run(run[0], base + run.start(), run.end() < len(octets))
 
 
 def unstuffed(run: bytes, base: int) -> tuple[bytes, list[int], int | None]:
@@ -158,14 +158,15 @@ def _of_run(run: bytes, base: int, ended: bool) -> Iterator[_Part]:
 def _within(run: bytes, base: int) -> Iterator[tuple[int, int, _Part]]:
     """Whole frames inside a run: where in it each begins and ends."""
     at = 0
-    while at + SHORTEST_FRAME < len(run):
-        # Version and kind are never 0, so a frame's first code is 3 or more and they stand behind it.
-        if run[at] > 2 and run[at + 2] in MESSAGES and (part := _frame_at(run, at, base)) is not None:
-            end = part.places[-1] - base + 1
-            yield at, end, part
-            at = end
-        else:
+    while begin := _STUFFED_HEAD.search(run, at):
+        at = begin.start()
+        part = _frame_at(run, at, base)
+        if part is None:
             at += 1
+            continue
+        end = part.places[-1] - base + 1
+        yield at, end, part
+        at = end
 
 
 def _frame_at(run: bytes, at: int, base: int) -> _Part | None:
@@ -210,13 +211,15 @@ def _rest_of_run(run: bytes, base: int) -> _Part:
 
 def _of_datagrams(octets: bytes, base: int) -> Iterator[_Part]:
     at = rest = 0
-    while at + SHORTEST_FRAME <= len(octets):
-        if octets[at + 1] in MESSAGES and octets[at + 5] <= 1 and (needed := _whole_at(octets, at)):
-            yield from _rest_of_datagrams(octets[rest:at], base + rest)
-            yield _Part(octets[at : at + needed], range(base + at, base + at + needed), base + at)
-            at = rest = at + needed
-        else:
+    while begin := _BARE_HEAD.search(octets, at):
+        at = begin.start()
+        needed = _whole_at(octets, at)
+        if not needed:
             at += 1
+            continue
+        yield from _rest_of_datagrams(octets[rest:at], base + rest)
+        yield _Part(octets[at : at + needed], range(base + at, base + at + needed), base + at)
+        at = rest = at + needed
     yield from _rest_of_datagrams(octets[rest:], base + rest)
 
 

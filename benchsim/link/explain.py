@@ -55,7 +55,7 @@ class Explained:
 
     @property
     def valid(self) -> bool:
-        """Whether a receiver takes it, as far as that can be told without keys."""
+        """Whether it is a frame as it should be, its tag apart: checking that takes keys."""
         return not self.why
 
     def document(self) -> dict[str, Any]:

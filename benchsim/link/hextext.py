@@ -12,7 +12,7 @@ from benchsim.ground.errors import BadInput
 _BETWEEN = re.compile(r"0[xX]|[\s:,;\-]")
 # "00000010: 0102 0304  ....", or "00000010  01 02  03 04  |....|"
 _DUMPS = (
-    re.compile(r"([0-9a-fA-F]{4,}):((?: [0-9a-fA-F]{2,4})+)(?:  .*)?$"),
+    re.compile(r"([0-9a-fA-F]{4,}):((?: (?:[0-9a-fA-F]{2}){1,2})+)(?:  .*)?$"),
     re.compile(r"([0-9a-fA-F]{4,})(?: ((?: {1,2}[0-9a-fA-F]{2})+)(?: *\|.*\|)?)?$"),
 )
 _TEXT = frozenset(b"\t\n\r" + bytes(range(0x20, 0x7F)))
@@ -33,15 +33,15 @@ def octets_of_lines(text: str) -> list[bytes]:
 def _dump(lines: list[str]) -> list[bytes] | None:
     """A dump in one piece, None when the text is none: each line must begin where the last one ended."""
     for pattern in _DUMPS:
-        matches = [pattern.match(line) for line in lines]
-        octets, fits = b"", True
-        for match in matches:
-            fits = fits and match is not None and int(match[1], 16) == len(octets)
-            if not fits or match is None:
+        octets = bytearray()
+        for line in lines:
+            match = pattern.match(line)
+            if match is None or int(match[1], 16) != len(octets):
                 break
             octets += bytes.fromhex(match[2] or "")
-        if fits and octets:
-            return [octets]
+        else:
+            if octets:
+                return [bytes(octets)]
     return None
 
 

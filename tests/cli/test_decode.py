@@ -87,17 +87,33 @@ def test_the_text_fits_80_columns(call: Call, tmp_path: Path, octets: bytes) -> 
     assert max(map(len, done.out.splitlines())) <= WIDTH == 80
 
 
+def test_the_text_fits_80_columns_far_into_a_capture(call: Call, tmp_path: Path) -> None:
+    done = call("decode", put(tmp_path, bytes(10_000_000) + STREAM))
+    assert done.code == 0
+    assert done.out.startswith("10000000  seek, host to node")
+    assert max(map(len, done.out.splitlines())) <= WIDTH
+
+
+def test_of_noise_longer_than_any_frame_the_text_shows_the_beginning_and_json_all(
+    call: Call, tmp_path: Path
+) -> None:
+    path = put(tmp_path, b"\x07" * 2000)
+    assert "and 1968 more" in call("decode", path).out
+    (told,) = json.loads(call("decode", path, "--json").out)["frames"]
+    assert told["fields"][0]["value"] == "07" * 2000
+
+
 def test_the_text_has_a_head_and_each_field_beside_its_octets(call: Call) -> None:
     data = next(f for f in GOOD if f["name"] == "data")
     lines = call("decode", data["frame"]).out.splitlines()
-    assert lines[0] == "     0  data, node to host, 176 octets  good"
-    assert "     0  01                       version            1, version the node chose" in lines
-    assert "    32  00 00 01 04              status             channel 1 good; channel 2" in lines
+    assert lines[0] == "       0  data, node to host, 176 octets  good"
+    assert "       0  01                       version           1, version the node chose" in lines
+    assert "      32  00 00 01 04              status            channel 1 good; channel 2" in lines
     # The vector's note: channel 3 at its upper stop, channel 4 open; samples rise by 1000 a row.
-    assert "    36  00 00 00 00 60 79 fe ff  samples            8 rows of 4 channels" in lines
+    assert "      36  00 00 00 00 60 79 fe ff  samples           8 rows of 4 channels" in lines
     assert any(line.endswith("1: 1000 -99000 -199000") for line in lines)
     assert lines[-1] == "1 found, read as bare datagrams: 1 good, 0 bad"
-    shown = [line[8:31] for line in lines[1:-1]]
+    shown = [line[10:33] for line in lines[1:-1]]
     assert bytes.fromhex("".join(shown)) == bytes.fromhex(data["frame"])
 
 

@@ -233,6 +233,7 @@ def test_bad_vectors_one_a_line_are_told_one_by_one() -> None:
         ("01 02\n01 zz", "line 2, column 4: 'z' is no hexadecimal digit"),
         ("01 02\n\n01 2", "line 3: 3 hexadecimal digits; an octet is two"),
         ("hello", "line 1, column 1: 'h'"),
+        ("00000000: 0102 030", "line 1: 15 hexadecimal digits"),
     ],
 )
 def test_text_that_is_no_hexadecimal_is_bad_input_with_its_place(text: str, said: str) -> None:
