@@ -6,11 +6,17 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from benchsim.checks.around import around
 from benchsim.cli.text import SIMULATED, console, counted, table
 from benchsim.ground.clock import seconds
+from benchsim.link.figures import told
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from benchsim.scenario.run import Result
+
+INDENT = "     "
 
 
 def show(results: list[Result], unread: int) -> None:
@@ -18,8 +24,11 @@ def show(results: list[Result], unread: int) -> None:
     out = console()
     for result in results:
         out.print(_head(result), soft_wrap=True)
+        for line in told(result.ways):
+            out.print(Text(f"     {line}", "dim"), soft_wrap=True)
         if result.verdicts:
             out.print(_checks(result))
+            _show_around(out, result)
         else:
             out.print("  no checks: it ran to its end, and nothing was asked of it", style="yellow")
         out.print()
@@ -35,6 +44,16 @@ def _summary(results: list[Result], unread: int) -> str:
     failed = f", {held.count(False)} failed" if not all(held) else ""
     lost = f"; {counted(unread, 'file')} could not be read or run" if unread else ""
     return f"{passed} of {counted(ran, 'scenario')} passed; {checks}{failed}{lost}"
+
+
+def _show_around(out: Console, result: Result) -> None:
+    """Under the table: each failed check that one instant decided, with what lay around that."""
+    for verdict in (v for v in result.verdicts if not v.passed and v.at_us is not None):
+        lines = around(result.trace, verdict.at_us or 0, out.width - len(INDENT))
+        if lines:
+            out.print(Text(f"\n{INDENT}{verdict.name}", "bold"), soft_wrap=True)
+        for line in lines:
+            out.print(Text(INDENT + line, "dim"), soft_wrap=True)
 
 
 def _head(result: Result) -> Text:

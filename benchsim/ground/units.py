@@ -35,7 +35,7 @@ TIME = Dimension(
         for u, f in [("us", "1"), ("µs", "1"), ("ms", "1e3"), ("s", "1e6"), ("min", "6e7"), ("h", "3.6e9")]
     },
 )
-FREQUENCY = _dimension("frequency", "Hz", kHz="1000", MHz="1000000")
+FREQUENCY = _dimension("frequency", "Hz", kHz="1000", MHz="1000000", GHz="1000000000")
 RATIO = Dimension("ratio", "1", {"%": Decimal("0.01"), "ppm": Decimal("1e-6"), "‰": Decimal("0.001")})
 OUTPUT = Dimension(
     "bridge output", "mV/V", {"mV/V": Decimal(1), "uV/V": Decimal("0.001"), "µV/V": Decimal("0.001")}

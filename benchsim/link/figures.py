@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -87,12 +88,19 @@ class Way:
         )
 
     def document(self) -> dict[str, Any]:
-        """The same as numbers, for programs."""
-        budget = None if self.budget is None else asdict(self.budget)
-        return {"length_m": self.length_m, "samples_per_frame": self.flow.samples} | {
-            "budget": budget,
-            **asdict(self.figures),
-        }
+        """The same as numbers, for programs; six digits of what is not whole."""
+        budget = None if self.budget is None else _short(asdict(self.budget))
+        about = {"length_m": self.length_m, "samples_per_frame": self.flow.samples, "budget": budget}
+        return about | _short(asdict(self.figures))
+
+
+def told(ways: Iterable[tuple[int, Way]]) -> list[str]:
+    """A line a node, as "node 2: 420 m, ..."."""
+    return [f"node {address}: {way.text}" for address, way in ways]
+
+
+def _short(values: dict[str, Any]) -> dict[str, Any]:
+    return {name: float(f"{v:.6g}") if isinstance(v, float) else v for name, v in values.items()}
 
 
 def _ms(time_us: int) -> str:

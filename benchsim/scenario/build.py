@@ -14,9 +14,11 @@ from benchsim.checks.sentence import Check, Known, SentenceError, parse
 from benchsim.ground.clock import SECOND_US, seconds
 from benchsim.ground.commands import Ask, StartFault
 from benchsim.ground.errors import BadInput, unknown
+from benchsim.ground.randomness import Streams
 from benchsim.ground.readings import InstrumentCard
 from benchsim.ground.rounding import is_scale_interval
 from benchsim.host.parts import CellSeat, HostParts
+from benchsim.link.figures import Flow, Way
 from benchsim.link.parts import Expected, HostCard, LinkSettings
 from benchsim.outputs.output import protocol_names
 from benchsim.rules.profile import Profile, load_profile
@@ -27,7 +29,7 @@ from benchsim.scenario import equipment
 from benchsim.scenario.blame import judge
 from benchsim.scenario.findings import Findings, Scenario
 from benchsim.scenario.layout import cells_of
-from benchsim.scenario.stack import stack_of
+from benchsim.scenario.stack import judge_way, shadowing_of, stack_of, way_of
 from benchsim.scenario.timeline import Stage, Told, commands_of
 
 HOST_ID = 1
@@ -37,30 +39,35 @@ ANY_PROFILE = "r76-iii"
 
 @dataclass(frozen=True, slots=True)
 class Built:
-    """A scenario ready to run.  told: each command with the item of the timeline it comes from."""
+    """A scenario ready to run.  told: each command with the item of the timeline it comes from.
+
+    ways: (address, its way) of each node whose radio or cable the file describes.
+    """
 
     plan: Plan
     profile: Profile
     checks: tuple[Check, ...]
     told: tuple[Told, ...]
+    ways: tuple[tuple[int, Way], ...] = ()
 
 
-def build(scenario: Scenario) -> tuple[Plan, Profile, tuple[Check, ...]]:
-    """What a bench needs.  Raises ManyBadInputs, each with its place."""
-    built = assemble(scenario)
+def build(scenario: Scenario, seed: int | str | None = None) -> tuple[Plan, Profile, tuple[Check, ...]]:
+    """What a bench needs.  seed: instead of the file's own.  Raises ManyBadInputs, each with its place."""
+    built = assemble(scenario, seed)
     return built.plan, built.profile, built.checks
 
 
-def assemble(scenario: Scenario) -> Built:
+def assemble(scenario: Scenario, seed: int | str | None = None) -> Built:
     """The same, with the way back from a command to the file."""
     findings = Findings(scenario.places)
     draft = judged(scenario, findings)
     findings.tell()
     assert draft.profile is not None
     file, nodes = scenario.file, draft.nodes
+    shadows_db = _shadows(scenario, nodes, seed)
     plan = Plan(
         scale=draft.parts,
-        nodes=tuple(_node_plan(node) for node in nodes),
+        nodes=tuple(_node_plan(node, db) for node, db in zip(nodes, shadows_db, strict=True)),
         link=_host_card(scenario, equipment.expected(nodes)),
         host=_host(scenario, draft.parts, nodes),
         card=_card(scenario),
@@ -69,7 +76,8 @@ def assemble(scenario: Scenario) -> Built:
         outputs=tuple(file.outputs),
         paired_at_start=file.link.pair_at_start,
     )
-    return Built(plan, draft.profile, draft.checks, draft.told)
+    ways = _ways(scenario, nodes, shadows_db)
+    return Built(plan, draft.profile, draft.checks, draft.told, ways)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +117,7 @@ def judged(scenario: Scenario, findings: Findings) -> Draft:
     _judge_names(scenario, told, findings)
     _judge_updates(scenario, findings)
     _judge_silence(scenario, findings)
+    _judge_ways(scenario, nodes, findings)
     return Draft(profile, nodes, parts, told, checks, lasts_us)
 
 
@@ -210,9 +219,39 @@ def _card(scenario: Scenario) -> InstrumentCard:
     )
 
 
-def _node_plan(node: equipment.NodeSpec) -> NodePlan:
-    stack = stack_of(node.link)
+def _node_plan(node: equipment.NodeSpec, shadowing_db: float) -> NodePlan:
+    stack = stack_of(node.link, shadowing_db)
     return NodePlan(node.card, up=stack, down=stack)
+
+
+# -- the ways between nodes and host -------------------------------------------------------------------
+
+
+def _judge_ways(scenario: Scenario, nodes: list[equipment.NodeSpec], findings: Findings) -> None:
+    judge_way(scenario.file.link, ("link",), findings)
+    for node in nodes:
+        if node.link is not scenario.file.link:
+            judge_way(node.link, (*node.loc, "link"), findings)
+
+
+def _shadows(
+    scenario: Scenario, nodes: list[equipment.NodeSpec], seed: int | str | None
+) -> tuple[float, ...]:
+    """One draw a node, whoever else draws; the same both ways, since a path is."""
+    streams = Streams(scenario.file.seed if seed is None else seed).child("radio")
+    return tuple(shadowing_of(node.link, streams.dice(n)) for n, node in enumerate(nodes, 1))
+
+
+def _ways(
+    scenario: Scenario, nodes: list[equipment.NodeSpec], shadows_db: tuple[float, ...]
+) -> tuple[tuple[int, Way], ...]:
+    found: list[tuple[int, Way]] = []
+    for node, shadowing_db in zip(nodes, shadows_db, strict=True):
+        flow = Flow(scenario.file.link.samples_per_frame, node.card.rate_hz, node.card.channels)
+        way = way_of(node.link, flow, shadowing_db)
+        if way is not None and node.address is not None:
+            found.append((node.address, way))
+    return tuple(found)
 
 
 # -- what is asked, how long, what is checked ----------------------------------------------------------

@@ -23,6 +23,8 @@ ACCELERATION = Dimension("acceleration", "m/s2", {"m/s2": Decimal(1), "m/s²": D
 STIFFNESS = Dimension(
     "stiffness", "N/m", {"N/m": Decimal(1), "kN/m": Decimal(1000), "kN/mm": Decimal(1_000_000)}
 )
+POWER_LEVEL = Dimension("power level", "dBm", {"dBm": Decimal(1)})
+DECIBELS = Dimension("gain", "dB", {"dB": Decimal(1), "dBi": Decimal(1)})
 _NUMBER = r"[+-]?(\d[\d_]*\.?\d*|\.\d+)([eE][+-]?\d+)?"
 
 
@@ -250,4 +252,11 @@ ClockError = Annotated[Decimal, Quantity(units.RATIO, at_least="-5000 ppm", at_m
 NoiseFigure = Annotated[Noise, NoiseKind()]
 Position = Annotated[Spot, SpotKind()]
 AlongDeck = Annotated[float | None, Along()]
+Reach = Annotated[Decimal, Quantity(units.LENGTH, above="0 m", at_most="100 km")]
+RadioFrequency = Annotated[Decimal, Quantity(units.FREQUENCY, at_least="1 MHz", at_most="100 GHz")]
+Bandwidth = Annotated[Decimal, Quantity(units.FREQUENCY, at_least="100 Hz", at_most="1 GHz")]
+DataRate = Annotated[Decimal, Quantity(units.DATA_RATE, at_least="50 bit/s", at_most="1000 Mbit/s")]
+PowerLevel = Annotated[Decimal, Quantity(POWER_LEVEL, at_least="-200 dBm", at_most="100 dBm")]
+Decibels = Annotated[Decimal, Quantity(DECIBELS, at_least="-100 dB", at_most="100 dB")]
+PositiveDecibels = Annotated[Decimal, Quantity(DECIBELS, at_least="0 dB", at_most="100 dB")]
 OnOff = Annotated[bool, Switch()]

@@ -14,6 +14,7 @@ from benchsim.bench.bench import Bench
 from benchsim.checks.judge import Verdict, judge
 from benchsim.ground.clock import SECOND_US, seconds
 from benchsim.ground.errors import BadInput
+from benchsim.link.figures import Way
 from benchsim.record.trace import Trace
 from benchsim.scenario.blame import place_of_command, placed
 from benchsim.scenario.build import Built, assemble
@@ -40,7 +41,10 @@ class Stopped(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What came of one scenario.  passed: no check failed (one without checks passes, and says so)."""
+    """What came of one scenario.  passed: no check failed (one without checks passes, and says so).
+
+    ways: (address, its way to the host) of each node whose radio or cable the file describes.
+    """
 
     file: str
     title: str
@@ -49,6 +53,7 @@ class Result:
     wall_seconds: float
     verdicts: tuple[Verdict, ...]
     trace: Trace
+    ways: tuple[tuple[int, Way], ...] = ()
 
     @property
     def passed(self) -> bool:
@@ -63,6 +68,7 @@ class Result:
             "passed": self.passed,
             "sim_seconds": self.sim_us / SECOND_US,
             "wall_seconds": round(self.wall_seconds, 6),
+            "links": [{"node": address, **way.document()} for address, way in self.ways],
             "checks": [
                 {
                     "name": v.name,
@@ -90,8 +96,8 @@ def run(
     """
     began = clock() if clock else 0.0
     scenario = load(path)
-    built = assemble(scenario)
     own_seed = scenario.file.seed if seed is None else seed
+    built = assemble(scenario, own_seed)
     bench = _bench(built, scenario, own_seed)
     if record is None:
         _play(bench, built, scenario, progress, None)
@@ -107,6 +113,7 @@ def run(
         wall_seconds=clock() - began if clock else 0.0,
         verdicts=tuple(judge(check, bench.trace, built.profile) for check in built.checks),
         trace=bench.trace,
+        ways=built.ways,
     )
 
 

@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from benchsim.scenario import quantities as q
 from benchsim.scenario.story import Step
+from benchsim.scenario.ways import BitRate, Cable, OtherNetwork, Radio
 
 MAX_CELLS = 16
 MAX_SEED = 2**63 - 1
@@ -121,6 +122,13 @@ class Pickup(Part):
 class Channel(Part):
     """What frames meet between a node and the host.  What is left out does no harm."""
 
+    radio: Radio | None = key(None, "rate and bit errors of a radio, computed from its distance")
+    cable: Cable | None = key(None, "rate and delay of a cable")
+    rate: BitRate | None = key(None, "a rate alone; one of radio, cable and rate")
+    other_network: OtherNetwork | None = key(None, "another network on the same channel")
+    replays: q.Fraction | None = key(
+        None, "frames that are followed by an earlier one, sent again by somebody"
+    )
     loss: q.Fraction | None = key(None, "frames lost, each on its own")
     bursts: Bursts | None = key(None, "frames lost in bursts")
     delay: q.Lateness | None = key(None, "fixed delay")

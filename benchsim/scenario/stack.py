@@ -1,23 +1,41 @@
-"""What the file says of a link to a stack of impairments, the same one each way.
+"""What the file says of a link to a stack of impairments, the same one each way, and to a line about it.
 
-Order: what loses or spoils frames first, then what makes them late, so that a lost frame delays nobody.
+Order: what takes time on the way whether or not it arrives, then what loses or spoils frames, then what makes
+them late, so that a lost frame delays nobody by being late.
 """
 
 from __future__ import annotations
 
+from benchsim.ground.randomness import Dice
+from benchsim.link import cable, radio
+from benchsim.link.figures import Flow, Way, figures
 from benchsim.link.impairment import Impairment
 from benchsim.link.impairments.bit_errors import BitErrors
 from benchsim.link.impairments.burst import Burst
 from benchsim.link.impairments.delay import Delay
 from benchsim.link.impairments.duplicate import Duplicate
 from benchsim.link.impairments.loss import Loss
+from benchsim.link.impairments.rate import Rate
 from benchsim.link.impairments.reorder import Reorder
+from benchsim.link.impairments.replay import Replay
+from benchsim.link.impairments.stranger import Stranger
+from benchsim.scenario import ways
+from benchsim.scenario.findings import Findings
 from benchsim.scenario.schema import Channel
+from benchsim.scenario.text import Loc
+
+WAYS = ("radio", "cable", "rate")
 
 
-def stack_of(channel: Channel) -> tuple[Impairment, ...]:
-    """The impairments, in the order in which frames meet them; what is left out or 0 is not there."""
-    stack: list[Impairment] = []
+def stack_of(channel: Channel, shadowing_db: float = 0.0) -> tuple[Impairment, ...]:
+    """The impairments, in the order in which frames meet them; what is left out or 0 is not there.
+
+    shadowing_db: what was drawn for a radio's path.
+    """
+    stack = [*_way_stack(channel, shadowing_db)]
+    if (other := channel.other_network) is not None:
+        rate = next((i for i in stack if isinstance(i, Rate)), Rate())
+        stack.insert(1, Stranger(other.gap, other.samples_per_frame, other.network, rate))
     if channel.loss:
         stack.append(Loss(float(channel.loss)))
     if (bursts := channel.bursts) is not None and bursts.begin:
@@ -26,8 +44,84 @@ def stack_of(channel: Channel) -> tuple[Impairment, ...]:
         stack.append(BitErrors(float(channel.bit_errors)))
     if channel.duplicates:
         stack.append(Duplicate(float(channel.duplicates)))
+    if channel.replays:
+        stack.append(Replay(float(channel.replays)))
     if channel.delay or channel.jitter:
         stack.append(Delay(channel.delay or 0, channel.jitter or 0))
     if channel.reordering:
         stack.append(Reorder(float(channel.reordering)))
     return tuple(stack)
+
+
+def shadowing_of(channel: Channel, dice: Dice) -> float:
+    """One draw for one node's radio, in dB; 0 without one."""
+    return 0.0 if channel.radio is None else radio.shadowing(_radio(channel.radio), dice)
+
+
+def way_of(channel: Channel, flow: Flow, shadowing_db: float = 0.0) -> Way | None:
+    """What is told of a radio or a cable; None when the file has neither."""
+    late_us = channel.delay or 0
+    if channel.radio is not None:
+        made = _radio(channel.radio)
+        budget = radio.budget_of(made, shadowing_db)
+        found = figures(flow, radio.rate_of(made), budget.bit_error, late_us)
+        return Way(made.distance_m, flow, found, budget)
+    if channel.cable is not None:
+        line = _cable(channel.cable)
+        found = figures(flow, cable.rate_of(line), line.bit_error, late_us + cable.delay_us(line))
+        return Way(line.length_m, flow, found)
+    return None
+
+
+def judge_way(channel: Channel, loc: Loc, findings: Findings) -> None:
+    """One way at most, and one that can be."""
+    given = [name for name in WAYS if getattr(channel, name) is not None]
+    if len(given) > 1:
+        findings.add((*loc, given[1]), f"both {given[0]} and {given[1]}", "one of radio, cable and rate")
+    if channel.radio is not None:
+        with findings.at((*loc, "radio")):
+            radio.check_radio(_radio(channel.radio))
+
+
+def _way_stack(channel: Channel, shadowing_db: float) -> tuple[Impairment, ...]:
+    if channel.radio is not None:
+        return radio.stack_of(_radio(channel.radio), shadowing_db)
+    if channel.cable is not None:
+        return cable.stack_of(_cable(channel.cable))
+    if (own := channel.rate) is not None:
+        return (
+            Rate(int(own.bits), overhead_octets=own.overhead, queue=own.queue, turnaround_us=own.turnaround),
+        )
+    return ()
+
+
+def _radio(own: ways.Radio) -> radio.Radio:
+    return radio.Radio(
+        distance_m=float(own.distance),
+        frequency_hz=float(own.frequency),
+        power_dbm=float(own.power),
+        gains_dbi=float(own.gains),
+        heights_m=(float(own.heights[0]), float(own.heights[1])),
+        path=own.path,
+        exponent=own.exponent,
+        shadowing_db=float(own.shadowing),
+        modulation=own.modulation,
+        noise_figure_db=float(own.noise_figure),
+        sensitivity_dbm=None if own.sensitivity is None else float(own.sensitivity),
+        bits_per_s=None if own.bits is None else int(own.bits),
+        bandwidth_hz=None if own.bandwidth is None else float(own.bandwidth),
+        overhead_octets=own.overhead,
+        queue=own.queue,
+    )
+
+
+def _cable(own: ways.Cable) -> cable.Cable:
+    return cable.Cable(
+        length_m=float(own.length),
+        bits_per_s=int(own.bits),
+        bit_error=float(own.bit_errors),
+        bits_per_octet=own.bits_an_octet,
+        overhead_octets=own.overhead,
+        turnaround_us=own.turnaround,
+        queue=own.queue,
+    )

@@ -59,7 +59,7 @@ def test_json_is_one_object_with_exactly_these_keys(call: Call, tmp_path: Path) 
     found = document(done)
     assert list(found) == ["scenarios", "passed", "errors"]
     assert (found["passed"], found["errors"]) == (False, [])
-    keys = ["file", "title", "seed", "passed", "sim_seconds", "wall_seconds", "checks"]
+    keys = ["file", "title", "seed", "passed", "sim_seconds", "wall_seconds", "links", "checks"]
     assert [list(s) for s in found["scenarios"]] == [keys, keys]
     good, failing = found["scenarios"]
     assert (good["file"], good["title"], good["seed"], good["passed"]) == (f"{where}/a.yaml", "t", 1, True)

@@ -28,7 +28,8 @@ def test_a_result_says_which_checks_held_and_what_was_found(tmp_path: Path) -> N
     assert [v.passed for v in result.verdicts] == [True, False]
     assert not result.passed
     document = result.document()
-    assert list(document) == ["file", "title", "seed", "passed", "sim_seconds", "wall_seconds", "checks"]
+    keys = ["file", "title", "seed", "passed", "sim_seconds", "wall_seconds", "links", "checks"]
+    assert list(document) == keys
     assert (document["title"], document["seed"], document["sim_seconds"]) == ("t", 1, 12.0)
     assert [list(c) for c in document["checks"]] == [["name", "passed", "at_s", "expected", "found"]] * 2
     assert document["checks"][1] == {

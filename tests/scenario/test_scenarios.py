@@ -73,6 +73,7 @@ def spoilt(built: Built) -> Iterator[tuple[Plan, Profile]]:
     yield with_fault(plan, "zero-shift", 3_000_000, shift_mv_per_v=0.05), rules
     yield with_fault(plan, "open-terminal", 0, 1), rules
     yield with_fault(plan, "outage", late_us), rules
+    yield with_perfect_links(plan), rules
     for loc in dict.fromkeys(t.loc for t in built.told):
         kept = tuple(Scheduled(t.t_us, t.command) for t in built.told if t.loc != loc)
         yield replace(plan, timeline=kept), rules
@@ -81,6 +82,11 @@ def spoilt(built: Built) -> Iterator[tuple[Plan, Profile]]:
 def with_fault(plan: Plan, name: str, t_us: int = 0, target: int = 0, **figures: float) -> Plan:
     begins = Scheduled(t_us, ask.StartFault("spoilt", name, target, figures))
     return replace(plan, timeline=tuple(sorted((begins, *plan.timeline), key=lambda s: s.t_us)))
+
+
+def with_perfect_links(plan: Plan) -> Plan:
+    """Every frame arrives whole and at once."""
+    return replace(plan, nodes=tuple(replace(n, up=(), down=()) for n in plan.nodes))
 
 
 def with_one_key(plan: Plan) -> Plan:
