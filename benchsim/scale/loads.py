@@ -1,12 +1,13 @@
 """What stands on the receptor, and since when: everything that puts a mass on or takes one off is here.
 
-A deck is what holds between two changes; the history keeps every deck, so the true mass of any instant
-can be asked at any time.  A change at t_us shows in what lies after t_us.
+A deck is what holds between two changes; the history keeps the decks of the past, so the true mass of an
+instant can be asked later.  A change at t_us shows in what lies after t_us.
 """
 
 from __future__ import annotations
 
 import bisect
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -23,6 +24,12 @@ Floats = NDArray[np.float64]
 
 # Wide limits that keep what is computed finite, and slips of the pen out.
 LARGEST_KG, LONGEST_M, FASTEST_M_PER_S = 1e9, 1e4, 100.0
+
+
+# How far behind the latest instant asked for the true mass can still be asked.
+KEPT_US = 600_000_000
+# How many forgotten decks go at once.
+_LOT = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,19 +54,40 @@ class Deck:
 
     def sums(self, t_us: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
         """Mass, mass times x, mass times y of all that is on the receptor at those instants."""
-        mass_kg, x_kg_m, y_kg_m = np.zeros((3, len(t_us)))
+        mass_kg, x_kg_m, y_kg_m = self.rolling(t_us)
+        standing_kg, standing_x_kg_m, standing_y_kg_m = self.standing()
+        return mass_kg + standing_kg, x_kg_m + standing_x_kg_m, y_kg_m + standing_y_kg_m
+
+    def standing(self) -> tuple[float, float, float]:
+        """The same of the loads that were put down."""
+        mass_kg = x_kg_m = y_kg_m = 0.0
         for load in self.loads:
             if isinstance(load, Standing):
                 mass_kg += load.mass_kg
                 x_kg_m += load.mass_kg * load.x_m
                 y_kg_m += load.mass_kg * load.y_m
-            elif len(t_us) and not load.is_gone(int(t_us[0])):
-                y_kg_m += load.add_to(mass_kg, x_kg_m, t_us) * load.drive.y_m
         return mass_kg, x_kg_m, y_kg_m
+
+    def rolling(self, t_us: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
+        """The same of the vehicles.  t_us: rising."""
+        mass_kg, x_kg_m, y_kg_m = np.zeros((3, len(t_us)))
+        for vehicle in self.vehicles:
+            if len(t_us) and not vehicle.is_gone(int(t_us[0])):
+                y_kg_m += vehicle.add_to(mass_kg, x_kg_m, t_us) * vehicle.drive.y_m
+        return mass_kg, x_kg_m, y_kg_m
+
+    @property
+    def vehicles(self) -> tuple[Vehicle, ...]:
+        return tuple(load for load in self.loads if isinstance(load, Vehicle))
+
+    def steps(self, first_us: int, end_us: int) -> list[tuple[int, float, float, float]]:
+        """Axles that come on or go off at first_us or later, before end_us: when, mass added, x, y."""
+        found = [(*s, v.drive.y_m) for v in self.vehicles for s in v.steps(first_us, end_us)]
+        return sorted(found, key=lambda step: step[0])
 
     def next_motion_us(self, t_us: int) -> int | None:
         """The first instant from t_us on at which something moves; None: all stands."""
-        moves = [load.next_motion_us(t_us) for load in self.loads if isinstance(load, Vehicle)]
+        moves = [vehicle.next_motion_us(t_us) for vehicle in self.vehicles]
         return min((m for m in moves if m is not None), default=None)
 
     def present(self, t_us: int) -> tuple[Load, ...]:
@@ -69,8 +97,8 @@ class Deck:
     def after(self, command: SiteCommand, t_us: int) -> Deck:
         """The deck after a command.
 
-        Raises BadInput: a name that is taken or unknown, a place off the receptor, a mass, a speed or an
-        axle that cannot be.
+        Raises BadInput: a name that is taken or unknown, a place off the receptor or where a load would tip
+        it over, a mass, a speed, a stop or an axle that cannot be.
         """
         here = self.present(t_us)
         match command:
@@ -102,6 +130,14 @@ class Deck:
                 f"load {name!r} at {x_m:g} m, {y_m:g} m is off the receptor",
                 f"0 to {length_m:g} m along and 0 to {width_m:g} m across",
             )
+        line = bearing(self.receptor).line
+        if line is not None and line.distance_m(x_m, y_m) > line.beside_m:
+            nearest = " m, ".join(f"{v:.6g}" for v in line.nearest(x_m, y_m))
+            raise BadInput(
+                f"load {name!r} would tip the receptor over: it stands {line.distance_m(x_m, y_m):.3g} m"
+                " beside the line of its supports",
+                f"at most {1000.0 * line.beside_m:g} mm beside it, as at {nearest} m",
+            )
 
     def _check_drive(self, drive: Drive) -> None:
         name = f"vehicle {drive.name!r}"
@@ -118,12 +154,44 @@ class Deck:
                 )
         if drive.stands_us is not None and drive.stands_us < 0:
             raise BadInput(f"{name} stands {drive.stands_us} us", "0 or more, or none to stand until removed")
-        far_m = self.receptor.length_m + max(a.behind_m for a in drive.axles)
-        if not 0.0 <= drive.stop_x_m <= far_m:
+        _check_stop(name, drive, self.receptor.length_m)
+        self._check_way(drive)
+
+    def _check_way(self, drive: Drive) -> None:
+        """Its whole way, from end to end of the receptor."""
+        line, length_m = bearing(self.receptor).line, self.receptor.length_m
+        self._check_width(drive)
+        if line is None:
+            return
+        farthest_m = max(line.distance_m(x_m, drive.y_m) for x_m in (0.0, length_m))
+        if farthest_m > line.beside_m:
+            across_m = line.nearest(0.5 * length_m, 0.5 * self.receptor.width_m)[1]
+            runs_along = abs(line.dy_m) * length_m <= line.beside_m * abs(line.dx_m)
             raise BadInput(
-                f"{name} stops at {drive.stop_x_m:g} m", f"0 to {far_m:g} m, with an axle on the receptor"
+                f"vehicle {drive.name!r} at {drive.y_m:g} m across would tip the receptor over: it comes"
+                f" {farthest_m:.3g} m beside the line of its supports",
+                f"{across_m:.6g} m across" if runs_along else "supports that do not stand on one line",
             )
-        self._check_on(drive.name, 0.0, drive.y_m)
+
+    def _check_width(self, drive: Drive) -> None:
+        if not 0.0 <= drive.y_m <= self.receptor.width_m:
+            raise BadInput(
+                f"vehicle {drive.name!r} at {drive.y_m:g} m across is off the receptor",
+                f"0 to {self.receptor.width_m:g} m across",
+            )
+
+
+def _check_stop(name: str, drive: Drive, length_m: float) -> None:
+    """An axle at least stands on the receptor at the stop."""
+    spans: list[tuple[float, float]] = []
+    for near_m in sorted(axle.behind_m for axle in drive.axles):
+        if spans and near_m <= spans[-1][1]:
+            spans[-1] = (spans[-1][0], near_m + length_m)
+        else:
+            spans.append((near_m, near_m + length_m))
+    if not any(near_m <= drive.stop_x_m <= far_m for near_m, far_m in spans):
+        words = " or ".join(f"{near_m:g} to {far_m:g} m" for near_m, far_m in spans)
+        raise BadInput(f"{name} stops at {drive.stop_x_m:g} m", f"{words}, with an axle on the receptor")
 
 
 def _swap(loads: tuple[Load, ...], old: Load, new: Load | None) -> tuple[Load, ...]:
@@ -153,11 +221,20 @@ def _check_range(what: str, value: float, least: float, most: float, unit: str) 
 
 
 class History:
-    """Every deck since the start, each from its time on."""
+    """The decks of the past, each from its time on.
+
+    What ended more than KEPT_US before the latest instant asked for is forgotten, so a session may go on
+    for ever; nothing is forgotten before it is asked for.
+    """
 
     def __init__(self, deck: Deck, start_us: int) -> None:
         self._times_us = [start_us]
         self._decks = [deck]
+        self._asked_us, self._forgotten_us = start_us, -math.inf
+
+    def __len__(self) -> int:
+        """How many decks are kept."""
+        return len(self._decks)
 
     @property
     def latest(self) -> Deck:
@@ -175,12 +252,24 @@ class History:
         """The decks that held at those rising instants, each with the part of them it held for."""
         if not len(t_us):
             return
-        first = max(1, bisect.bisect_left(self._times_us, int(t_us[0])))
-        last = max(1, bisect.bisect_left(self._times_us, int(t_us[-1])))
+        begins_us, ends_us = int(t_us[0]), int(t_us[-1])
+        if begins_us <= self._forgotten_us:
+            raise ValueError(f"asked at {begins_us} us, forgotten up to {self._forgotten_us} us")
+        first = max(1, bisect.bisect_left(self._times_us, begins_us))
+        last = max(1, bisect.bisect_left(self._times_us, ends_us))
         edges = np.searchsorted(t_us, self._times_us[first:last], side="right").tolist()
         for number, (begin, end) in enumerate(zip([0, *edges], [*edges, len(t_us)], strict=True)):
             if begin < end:
                 yield slice(begin, end), self._decks[first - 1 + number]
+        self._forget(ends_us)
+
+    def _forget(self, asked_us: int) -> None:
+        self._asked_us = max(self._asked_us, asked_us)
+        # In lots, so that dropping the head of a list costs nothing that counts.
+        out = bisect.bisect_left(self._times_us, self._asked_us - KEPT_US) - 1
+        if out >= _LOT:
+            del self._times_us[:out], self._decks[:out]
+            self._forgotten_us = self._times_us[0]
 
     def mass_kg(self, t_us: NDArray[np.int64]) -> Floats:
         """True mass on the receptor, without the dead load.  float64, (n,).  t_us: rising."""

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,13 +67,26 @@ class Pendulum:
     """Second-order response as a recursion of (e, z) on the input's differences.
 
     e: response minus input.  z: response's velocity over angular frequency.  turn: (ee, ez, ze, zz) after
-    so many samples.  drive: what a difference of 1 adds to (e, z).
-    powers: turn after 1, 2, 4, ... samples.  table: float64, (4, CHUNK), after 1 ... CHUNK samples.
+    so many samples.  drive: what a difference of 1 that is straight between samples adds to (e, z).
+    powers: turn after 1, 2, 4, ... samples.  table: float64, (4, CHUNK + 1), after 0 ... CHUNK samples.
+    per_us: angle in radians.
     """
 
     drive: tuple[float, float]
     powers: tuple[Turn, ...]
     table: Floats
+    damping_ratio: float
+    per_us: float
+
+    def turn(self, samples: int) -> Turn:
+        """The turn after so many samples, 0 to CHUNK."""
+        ee, ez, ze, zz = self.table[:, samples].tolist()
+        return ee, ez, ze, zz
+
+    def since_step(self, age_us: int) -> tuple[float, float]:
+        """(e, z) so long after a step of 1, exactly: the step leaves (-1, 0), and that swings freely."""
+        ee, _, ze, _ = _turn(self.damping_ratio, self.per_us * age_us)
+        return rounded(-ee), rounded(-ze)
 
 
 def _turn(damping_ratio: float, angle: float) -> Turn:
@@ -102,47 +114,40 @@ def pendulum(natural_frequency_hz: float, damping_ratio: float, rate_hz: float) 
     angle = 2.0 * math.pi * natural_frequency_hz / rate_hz
     ee, _, ze, _ = _turn(damping_ratio, angle)
     drive = ((2.0 * damping_ratio * (ee - 1.0) + ze) / angle, (1.0 - ee) / angle)
-    turns = [tuple(map(rounded, _turn(damping_ratio, angle * s))) for s in range(1, CHUNK + 1)]
-    powers = tuple((t[0], t[1], t[2], t[3]) for t in (turns[s - 1] for s in _DOUBLINGS))
-    return Pendulum((rounded(drive[0]), rounded(drive[1])), powers, np.array(turns).T.copy())
+    turns = [tuple(map(rounded, _turn(damping_ratio, angle * s))) for s in range(CHUNK + 1)]
+    powers = tuple((t[0], t[1], t[2], t[3]) for t in (turns[s] for s in _DOUBLINGS))
+    return Pendulum(
+        (rounded(drive[0]), rounded(drive[1])), powers, np.array(turns).T.copy(), damping_ratio,
+        2e-6 * math.pi * natural_frequency_hz,
+    )  # fmt: skip
 
 
-def swing(
-    response: Pendulum,
-    differences: Floats,
-    e: Floats,
-    z: Floats,
-    rests: Callable[[int, Floats, Floats], bool],
-) -> tuple[int, Floats, Floats]:
-    """Run whole chunks of input differences through the response.
+def turned(turn: Turn, e: Floats, z: Floats) -> tuple[Floats, Floats]:
+    """The state (e, z) after a turn."""
+    ee, ez, ze, zz = turn
+    return ee * e + ez * z, ze * e + zz * z
 
-    differences: (rows, chunks, CHUNK).  e, z: (rows,), the state before.  rests(c, e, z): asked at the
-    start of every chunk but the first; when true the run ends before chunk c.
-    Gives (chunks done, e, z), each (rows, chunks done, CHUNK).
+
+def swing(response: Pendulum, driven: tuple[Floats, Floats], e: Floats, z: Floats) -> tuple[Floats, Floats]:
+    """Run whole chunks of what drives the response through it.
+
+    driven: what each sample's input adds to (e, z), each (rows, chunks, CHUNK); overwritten.
+    e, z: (rows,), the state before.  Gives (e, z), each (rows, chunks, CHUNK).
     """
-    inner_e, inner_z = response.drive[0] * differences, response.drive[1] * differences
-    for step, (ee, ez, ze, zz) in zip(_DOUBLINGS, response.powers, strict=True):
-        old_e, old_z = inner_e[..., :-step], inner_z[..., :-step]
-        add_e = ee * old_e + ez * old_z
-        add_z = ze * old_e + zz * old_z
+    inner_e, inner_z = driven
+    for step, turn in zip(_DOUBLINGS, response.powers, strict=True):
+        add_e, add_z = turned(turn, inner_e[..., :-step], inner_z[..., :-step])
         inner_e[..., step:] += add_e
         inner_z[..., step:] += add_z
-    ee_table, ez_table, ze_table, zz_table = response.table
-    ee, ez, ze, zz = response.table[:, -1].tolist()
-    chunks = differences.shape[1]
-    starts_e, starts_z = np.empty((2, differences.shape[0], chunks, 1))
-    done = 0
-    while done < chunks and not (done and rests(done, e, z)):
-        starts_e[:, done, 0], starts_z[:, done, 0] = e, z
-        e, z = (
-            inner_e[:, done, -1] + (ee * e + ez * z),
-            inner_z[:, done, -1] + (ze * e + zz * z),
-        )
-        done += 1
-    starts_e, starts_z = starts_e[:, :done], starts_z[:, :done]
-    whole_e = inner_e[:, :done] + (ee_table * starts_e + ez_table * starts_z)
-    whole_z = inner_z[:, :done] + (ze_table * starts_e + zz_table * starts_z)
-    return done, whole_e, whole_z
+    rows, chunks, _ = inner_e.shape
+    whole = response.turn(CHUNK)
+    starts_e, starts_z = np.empty((2, rows, chunks, 1))
+    for chunk in range(chunks):
+        starts_e[:, chunk, 0], starts_z[:, chunk, 0] = e, z
+        free_e, free_z = turned(whole, e, z)
+        e, z = inner_e[:, chunk, -1] + free_e, inner_z[:, chunk, -1] + free_z
+    ee, ez, ze, zz = response.table[:, 1:]
+    return inner_e + (ee * starts_e + ez * starts_z), inner_z + (ze * starts_e + zz * starts_z)
 
 
 def clamp_scan(lower: Floats, upper: Floats) -> Floats:

@@ -16,9 +16,10 @@ from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Streams
 from benchsim.ground.readings import Counts
 from benchsim.scale.digitiser import Converter
+from benchsim.scale.law import Setup
 from benchsim.scale.loads import Deck, History
 from benchsim.scale.parts import Receptor, ScaleParts
-from benchsim.scale.station import Sampler, Setup
+from benchsim.scale.station import Sampler
 from benchsim.scale.validate import check, check_new
 
 

@@ -9,180 +9,22 @@ from __future__ import annotations
 
 import bisect
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.ground.readings import Counts
-from benchsim.scale.bridge import channel
-from benchsim.scale.cell import Bank, CellState
-from benchsim.scale.digitiser import Converter, Figures, figures
+from benchsim.scale.digitiser import Converter
 from benchsim.scale.grid import Grid
+from benchsim.scale.law import Electric, Forces, Law, Setup, State, Stretch
 from benchsim.scale.loads import Deck
-from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Wiring
-from benchsim.scale.receptor import bearing, dead_shares_kg
-from benchsim.scale.recursion import CHUNK, Pendulum, pendulum, swing
+from benchsim.scale.recursion import CHUNK
 
 Floats = NDArray[np.float64]
 
-# A deck that moves less than this, as a fraction of E_max, has come to rest: far below any count.
-_REST = 1e-11
-
 # How many chunks are worked out at once when less is asked for.  Only speed hangs on it.
 _LONGEST_STRIDE = 8
-
-
-@dataclass(frozen=True, slots=True)
-class Setup:
-    """What a station is made of, apart from the deck."""
-
-    cells: tuple[Cell, ...]
-    wiring: tuple[Wiring, ...]
-    digitiser: Digitiser
-    site: Site
-
-    @classmethod
-    def of(cls, parts: ScaleParts, station: int) -> Setup:
-        card = parts.stations[station]
-        return cls(
-            tuple(parts.cells[i] for i in card.cells),
-            tuple(parts.wiring[i] for i in card.cells),
-            card.digitiser,
-            parts.site,
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Electric:
-    """Cells and converter of a setup, ready for samples.
-
-    gain, offset: (cells, 1), a cell's own output in mV/V to counts.  status: (cells,), of the wiring.
-    """
-
-    bank: Bank
-    figures: Figures
-    gain: Floats
-    offset: Floats
-    status: NDArray[np.uint8]
-
-    @classmethod
-    def of(cls, setup: Setup) -> Electric:
-        found = figures(setup.digitiser)
-        lines = [channel(c, w) for c, w in zip(setup.cells, setup.wiring, strict=True)]
-        return cls(
-            Bank.of(setup.cells, setup.site, setup.digitiser.rate_hz),
-            found,
-            np.array([[line.gain * found.scale] for line in lines]),
-            np.array([[line.offset_mv_per_v * found.scale] for line in lines]),
-            np.array([int(line.status) for line in lines], np.uint8),
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Forces:
-    """Masses that the station's cells carry, by position; arrays are (cells, 1)."""
-
-    deck: Deck
-    dead_kg: Floats
-    per_mass: Floats
-    per_x_m: Floats
-    per_y_m: Floats
-    response: Pendulum
-
-    @classmethod
-    def of(cls, deck: Deck, cells: tuple[int, ...], rate_hz: float) -> Forces:
-        share, dead_kg, receptor = bearing(deck.receptor), dead_shares_kg(deck.receptor), deck.receptor
-        columns = (dead_kg, share.constant, share.per_x_m, share.per_y_m)
-        dead, mass, x, y = (np.array([[column[i]] for i in cells]) for column in columns)
-        response = pendulum(receptor.natural_frequency_hz, receptor.damping_ratio, rate_hz)
-        return cls(deck, dead, mass, x, y, response)
-
-    def at(self, t_us: NDArray[np.int64]) -> Floats:
-        """Static masses on the cells, (cells, n)."""
-        mass_kg, x_kg_m, y_kg_m = self.deck.sums(t_us)
-        return self.dead_kg + (self.per_mass * mass_kg + self.per_x_m * x_kg_m + self.per_y_m * y_kg_m)
-
-
-@dataclass(frozen=True, slots=True)
-class State:
-    """What lies behind the next sample.  carried_kg: static, at the last one.  e, z: deck, see Pendulum."""
-
-    carried_kg: Floats
-    e: Floats
-    z: Floats
-    cells: CellState
-
-
-@dataclass(frozen=True, slots=True)
-class Law:
-    """What holds between two changes: samples follow from it and from the state."""
-
-    grid: Grid
-    forces: Forces
-    electric: Electric
-
-    def rest(self) -> State:
-        """The state of a deck without a load that has stood for ever."""
-        dead_kg = self.forces.dead_kg[:, 0].copy()
-        return State(
-            dead_kg, np.zeros(len(dead_kg)), np.zeros(len(dead_kg)), self.electric.bank.rest(dead_kg)
-        )
-
-    def walk(self, state: State, first: int, count: int) -> tuple[State, list[Floats]]:
-        """`count` ideal readings in counts from sample `first`, the start of a chunk; state after them."""
-        pieces: list[Floats] = []
-        end = first + count
-        state = replace(state, cells=self.electric.bank.fitted(state.cells))
-        while first < end:
-            still = self._still_chunks(first, -(-(end - first) // CHUNK))
-            if still and self._rests(state, first):
-                output, state = self._quiet(state, min(still * CHUNK, end - first))
-            else:
-                output, state = self._lively(state, first, end - first)
-            pieces.append(output * self.electric.gain + self.electric.offset)
-            first += output.shape[1]
-        return state, pieces
-
-    def _still_chunks(self, first: int, most: int) -> int:
-        """How many whole chunks from `first` on lie before the next motion, up to `most`."""
-        motion_us = self.forces.deck.next_motion_us(self.grid.time_us(first - 1))
-        if motion_us is None:
-            return most
-        return min(most, max(0, (self.grid.completed(motion_us) - first) // CHUNK))
-
-    def _rests(self, state: State, first: int) -> bool:
-        """Whether the deck has come to rest under what it carries at sample `first`."""
-        now_kg = self.forces.at(np.array([self.grid.time_us(first)]))[:, 0]
-        return bool(np.all(now_kg == state.carried_kg)) and self._calm(state.e, state.z)
-
-    def _calm(self, e: Floats, z: Floats) -> bool:
-        size = np.maximum(np.abs(e), np.abs(z)) * self.electric.bank.per_kg[:, 0]
-        return bool(size.max() <= _REST)
-
-    def _quiet(self, state: State, count: int) -> tuple[Floats, State]:
-        output, cells = self.electric.bank.still(state.carried_kg, state.cells, count)
-        return output, State(state.carried_kg, np.zeros_like(state.e), np.zeros_like(state.z), cells)
-
-    def _lively(self, state: State, first: int, count: int) -> tuple[Floats, State]:
-        """Up to `count` samples; fewer when the deck comes to rest before."""
-        chunks = -(-count // CHUNK)
-        carried_kg = self.forces.at(self.grid.times_us(first, chunks * CHUNK))
-        steps = np.empty_like(carried_kg)
-        steps[:, 0] = carried_kg[:, 0] - state.carried_kg
-        np.subtract(carried_kg[:, 1:], carried_kg[:, :-1], out=steps[:, 1:])
-
-        def rests(chunk: int, e: Floats, z: Floats) -> bool:
-            return self._calm(e, z) and self._still_chunks(first + chunk * CHUNK, 1) == 1
-
-        shape = (len(carried_kg), chunks, CHUNK)
-        done, e, z = swing(self.forces.response, steps.reshape(shape), state.e, state.z, rests)
-        count = min(count, done * CHUNK)
-        e, z = e.reshape(len(e), -1), z.reshape(len(z), -1)
-        output, cells = self.electric.bank.under(carried_kg[:, :count] + e[:, :count], state.cells)
-        last = count - 1
-        after = State(carried_kg[:, last].copy(), e[:, last].copy(), z[:, last].copy(), cells)
-        return output, after
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +41,7 @@ class Sampler:
     """Makes one station's samples, in order.
 
     _next: the next sample to hand out.  _tip: the next to work out; _ahead holds those between, all under
-    the present law.  _mark: where the last stretch of work began, to go back to when a change cuts it.
+    the present law.  _work: the last work done, from sample _mark on, to go back into when a change cuts it.
     """
 
     def __init__(
@@ -209,10 +51,11 @@ class Sampler:
         self._cells = cells
         grid = Grid.begin(setup.digitiser.rate_hz, setup.digitiser.clock_error_ppm, start_us)
         self._grids = [(start_us, grid)]
-        self._law = Law(grid, Forces.of(deck, cells, grid.rate_hz), Electric.of(setup))
+        self._law = Law(grid, Forces.of(deck, cells, grid.rate_hz), Electric.of(setup), start_us)
         self._changes: deque[_Change] = deque()
         self._next = self._tip = self._mark = 0
         self._state = self._mark_state = self._law.rest()
+        self._work: list[Stretch] = []
         self._ahead: list[Floats] = []
         self._stride = 1
         self._converter = converter
@@ -268,28 +111,39 @@ class Sampler:
         if limit is not None:
             count = min(count, limit - self._tip)
         self._mark, self._mark_state = self._tip, self._state
-        self._state, pieces = self._law.walk(self._state, self._tip, count)
-        self._ahead.extend(pieces)
+        self._work = self._law.walk(self._state, self._tip, count)
+        self._ahead.extend(stretch.ideal for stretch in self._work)
+        last = self._work[-1]
+        self._state = last.after(last.ideal.shape[1])
         self._tip += count
 
     def _cut(self, at: int) -> None:
         """Forget what was worked out from sample `at` on."""
         if at >= self._tip:
             return
-        self._state, _ = self._law.walk(self._mark_state, self._mark, at - self._mark)
+        self._state = self._state_before(at)
         kept = at - self._next
         self._ahead = [np.concatenate(self._ahead, axis=1)[:, :kept]] if kept else []
         self._tip = at
 
+    def _state_before(self, at: int) -> State:
+        """The state before a sample within the last work."""
+        begin = self._mark
+        for stretch in self._work:
+            if begin < at <= begin + stretch.ideal.shape[1]:
+                return stretch.after(at - begin)
+            begin += stretch.ideal.shape[1]
+        return self._mark_state
+
     def _obey(self, change: _Change) -> None:
         self._stride = 1
         law, setup = self._law, change.setup
-        deck = change.deck or law.forces.deck
-        self._law = Law(
-            change.grid,
-            law.forces if change.deck is None else Forces.of(deck, self._cells, law.grid.rate_hz),
-            law.electric if setup is None else Electric.of(setup),
-        )
+        forces = law.forces
+        if change.deck is not None:
+            forces = Forces.of(change.deck, self._cells, law.grid.rate_hz)
+        self._state = law.followed_by(forces, self._state, self._next, change.t_us)
+        electric = law.electric if setup is None else Electric.of(setup)
+        self._law = Law(change.grid, forces, electric, change.t_us)
 
 
 def _joined(first: int, channels: int, pieces: list[Counts]) -> Counts:

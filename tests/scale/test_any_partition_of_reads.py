@@ -17,10 +17,11 @@ from benchsim.ground.commands import Axle, Drive, Move, Place, Remove, SiteComma
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import Counts
 from benchsim.scale.digitiser import Converter, Figures
+from benchsim.scale.law import Setup
 from benchsim.scale.loads import Deck
 from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Wiring
 from benchsim.scale.scale import Scale
-from benchsim.scale.station import Sampler, Setup
+from benchsim.scale.station import Sampler
 from tests.scale.made import S, parts, scale
 
 CELL = Cell(
@@ -253,4 +254,4 @@ def test_half_a_minute_is_the_same_bytes_on_every_machine() -> None:
     """A golden digest: changes only when the physics is meant to change."""
     stations, _ = played(FILTERED, BUSY, [(t * S, t % 2) for t in range(30)])
     digest = hashlib.sha256(b"".join(b for station in stations for b in station)).hexdigest()
-    assert digest == "7e836f3e572a8b5a9ff1f3c5f1913a475ceebc6dbff9e3d9d544599f4e5665f8"
+    assert digest == "e344d931e0e780fe9feb76f0a0cd6a7e454ee3cd91e400cd0b0426d5077163b0"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -28,7 +29,8 @@ def steady(cell: Cell, loads: list[float], site: Site | None = None) -> list[flo
     made = bank(cell, site)
     state, found = made.rest(np.zeros(1)), []
     for load in loads:
-        output, state = made.still(np.array([load * E_MAX_KG]), state, 1)
+        output, after = made.still(np.array([load * E_MAX_KG]), state, 1)
+        state = after(1)
         found.append(float(output[0, 0]))
     return found
 
@@ -144,18 +146,18 @@ def test_the_loop_along_a_course_is_that_of_single_steps(loads: list[float]) -> 
     state = made.rest(np.array([0.0]))
     widths = [0.0625, 0.125, 0.1875, 0.25]
     plays = [max(min(1.0 - w, w), -w) for w in widths]
-    _, after = made.under(np.array([loads]) * E_MAX_KG, state)
+    state = made.under(np.array([loads]) * E_MAX_KG, state)[1](len(loads))
     for load in loads:
         x = load * E_MAX_KG / E_MAX_KG
         plays = [min(max(p, x - w), x + w) for p, w in zip(plays, widths, strict=True)]
-    assert after.play[:, 0] == pytest.approx(plays, abs=1e-12)
+    assert state.play[:, 0] == pytest.approx(plays, abs=1e-12)
 
 
 def test_a_creep_term_that_comes_later_makes_no_jump() -> None:
     made, more = bank(Cell(E_MAX_KG)), bank(Cell(E_MAX_KG, creep=((0.001, 600.0),)))
     mass_kg = np.array([20_000.0])
-    before, state = made.still(mass_kg, made.rest(np.zeros(1)), 64)
-    after, _ = more.still(mass_kg, more.fitted(state), 64)
+    before, state_after = made.still(mass_kg, made.rest(np.zeros(1)), 64)
+    after, _ = more.still(mass_kg, more.fitted(state_after(64)), 64)
     assert after[0, 0] == before[0, -1]
 
 
@@ -165,10 +167,61 @@ def test_another_creep_term_leaves_those_under_way_as_they_are() -> None:
     made, more = bank(Cell(E_MAX_KG, creep=(first,))), bank(Cell(E_MAX_KG, creep=(first, (0.001, 600.0))))
     state = made.rest(np.zeros(1))
     load_kg = np.full((1, 555), E_MAX_KG)
-    before, state = made.under(load_kg, state)
-    after, _ = more.still(load_kg[:, 0], more.fitted(state), 1)
+    before, state_after = made.under(load_kg, state)
+    after, _ = more.still(load_kg[:, 0], more.fitted(state_after(555)), 1)
     assert before[0, -1] / 2.0 == pytest.approx(1.0 - 0.001 * math.exp(-6.9375 / 10.0), abs=1e-6)
     assert after[0, 0] == pytest.approx(before[0, -1], abs=2e-6)
+
+
+FAST, SLOW = (0.01, 1.0), (0.02, 1000.0)
+
+
+@pytest.mark.parametrize(
+    ("before", "then", "late"),
+    [
+        ((FAST, SLOW), (SLOW,), (0.9,)),  # the fault that began first ends
+        ((FAST, SLOW), (FAST,), (0.1,)),
+        ((FAST, SLOW), (SLOW, FAST), (0.9, 0.1)),
+        ((FAST, SLOW), (TERMS[0], SLOW), (0.0, 0.9)),
+        ((FAST, SLOW), ((0.01, 2.0), (0.03, 1000.0)), (0.0, 0.0)),
+        ((FAST, FAST), (FAST, SLOW, FAST), (0.1, 0.0, 0.9)),  # equal terms go by their order
+        ((), (FAST,), (0.0,)),
+    ],
+)
+def test_what_is_late_stays_with_its_own_term(
+    before: tuple[tuple[float, float], ...], then: tuple[tuple[float, float], ...], late: tuple[float, ...]
+) -> None:
+    state = bank(Cell(E_MAX_KG, creep=before)).rest(np.zeros(1))
+    state = replace(state, late=np.array([[0.1], [0.9]])[: len(before)])
+    found = bank(Cell(E_MAX_KG, creep=then)).fitted(state).late
+    assert found[:, 0].tolist() == list(late)
+
+
+def test_a_term_that_fills_up_a_cell_leaves_nothing_behind() -> None:
+    """Beside a cell with two terms another is filled up with one of nothing; what it saw is no term's."""
+    one, two = Cell(E_MAX_KG, creep=(FAST,)), Cell(E_MAX_KG, creep=(FAST, SLOW))
+    beside = Bank.of((one, two), Site(), 80.0)
+    load_kg = np.full((2, 64), 15_000.0)
+    _, after = beside.under(load_kg, beside.rest(np.zeros(2)))
+    assert after(64).late[1, 0] != 0.0
+    found = Bank.of((replace(one, creep=(FAST, (0.0, 1.0))), two), Site(), 80.0).fitted(after(64))
+    assert found.late[1, 0] == 0.0
+    assert found.late[0].tolist() == after(64).late[0].tolist()
+    assert found.late[1, 1] == after(64).late[1, 1]
+
+
+def test_when_one_of_two_creep_faults_ends_the_other_goes_on_alone() -> None:
+    """Half of E_max: the quick term has come, then goes with its fault; 2 % with 1000 s has come by 0.9 %."""
+    healthy = one_cell(Cell(E_MAX_KG))
+    made = scale(healthy)
+    made.change(replace(healthy, cells=(Cell(E_MAX_KG, creep=(FAST, SLOW)),)), 0)
+    made.do(Place("load", 15_000.0, 4.0, 1.5), S)
+    before = output_mv_per_v(made.read(0, 10 * S))[-1, 0]
+    made.change(replace(healthy, cells=(Cell(E_MAX_KG, creep=(SLOW,)),)), 10 * S)
+    after = output_mv_per_v(made.read(0, 11 * S))[0, 0]
+    expected = 1.0 - 0.02 * math.exp(-9.0 / 1000.0)
+    assert after == pytest.approx(expected, abs=1e-6)
+    assert before == pytest.approx(expected - 0.01 * math.exp(-9.0), abs=1e-6)
 
 
 def test_forces_count_under_the_gravity_of_the_site() -> None:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from benchsim.ground.commands import Axle, Drive, Move, Place, Remove, SiteCommand
 from benchsim.ground.errors import BadInput
+from benchsim.scale.loads import KEPT_US, Deck, History, Standing
 from benchsim.scale.receptor import shares
 from benchsim.scale.scale import Scale
 from tests.scale.made import S, output_mv_per_v, parts, scale
@@ -83,6 +84,12 @@ def test_cells_read_dead_load_and_shares() -> None:
         (Drive("van", (Axle(1.0, 0.0), Axle(1.0, -2.0)), 2.0, 7.0, 1.5), "axle 2 stands -2 m behind"),
         (Drive("van", (Axle(1.0, 0.0),), 0.0, 7.0, 1.5), "speed is 0 m/s"),
         (Drive("van", (Axle(1.0, 0.0),), 2.0, 8.5, 1.5), "stops at 8.5 m; 0 to 8 m"),
+        (Drive("van", (Axle(1.0, 2.0),), 2.0, 1.0, 1.5), "'van' stops at 1 m; 2 to 10 m, with an axle on"),
+        (
+            Drive("van", (Axle(1.0, 1.0), Axle(1.0, 20.0), Axle(1.0, 21.5)), 2.0, 9.5, 1.5),
+            "'van' stops at 9.5 m; 1 to 9 m or 20 to 29.5 m, with an axle on the receptor",
+        ),
+        (Drive("van", (Axle(1.0, 0.0),), 2.0, math.nan, 1.5), "'van' stops at nan m; 0 to 8 m"),
         (Drive("van", (Axle(1.0, 0.0),), 2.0, 7.0, 3.5), "is off the receptor"),
         (Drive("van", (Axle(1.0, 0.0),), 2.0, 7.0, 1.5, -1), "stands -1 us"),
         (Drive("van", (Axle(1.0, 0.0),), 2.0, 7.0, 1.5, 0, 0.0), "acceleration is 0 m/s2"),
@@ -123,3 +130,81 @@ def test_the_history_answers_for_any_instant_later() -> None:
     assert made.true_kg(np.arange(100) * S + 1).tolist() == [10.0 * (n + 1) for n in range(100)]
     assert made.true_kg(at()).shape == (0,)
     assert made.true_cells_kg(at()).shape == (0, 4)
+
+
+@pytest.mark.parametrize("stop_m", [1.0, 9.0, 20.0, 29.5])
+def test_a_stop_with_one_axle_on_the_very_edge_is_allowed(stop_m: float) -> None:
+    made = scale(parts())
+    made.do(Drive("van", (Axle(700.0, 1.0), Axle(700.0, 20.0), Axle(700.0, 21.5)), 2.0, stop_m, 1.5), 0)
+    made.read(0, 60 * S)
+    assert true_kg(made, 60.0) == [700.0]
+
+
+BEAM = ((0.5, 1.5), (7.5, 1.5))
+ASLANT = ((0.0, 0.0), (8.0, 3.0), (4.0, 1.501))
+
+
+@pytest.mark.parametrize(
+    ("at_m", "command", "message"),
+    [
+        (BEAM, Place("x", 1.0, 2.0, 1.51), "load 'x' would tip the receptor over: it stands 0.01 m beside"),
+        (BEAM, Place("x", 1.0, 2.0, 0.0), "at most 7 mm beside it, as at 2 m, 1.5 m"),
+        (BEAM, Move("stone", 2.0, 3.0), "load 'stone' would tip the receptor over: it stands 1.5 m beside"),
+        (BEAM, Drive("x", (Axle(1.0, 0.0),), 2.0, 7.0, 1.0), "it comes 0.5 m beside the line"),
+        (BEAM, Drive("x", (Axle(1.0, 0.0),), 2.0, 7.0, 1.0), "; 1.5 m across"),
+        (ASLANT, Place("x", 1.0, 4.0, 1.6), "load 'x' would tip the receptor over"),
+        (ASLANT, Drive("x", (Axle(1.0, 0.0),), 2.0, 7.0, 1.5), "supports that do not stand on one line"),
+    ],
+)
+def test_a_load_beside_a_line_of_supports_would_tip_the_deck_and_is_refused(
+    at_m: tuple[tuple[float, float], ...], command: SiteCommand, message: str
+) -> None:
+    made = scale(parts(at=at_m))
+    made.do(Place("stone", 500.0, 4.0, 1.5), S)
+    with pytest.raises(BadInput) as caught:
+        made.do(command, 2 * S)
+    assert message in str(caught.value)
+    assert made.loads == ("stone",)
+    assert true_kg(made, 3.0) == [500.0]
+
+
+def test_a_load_on_a_line_of_supports_is_shared_along_it() -> None:
+    made = scale(parts(at=BEAM))
+    made.do(Place("a", 700.0, 2.5, 1.506), S)
+    made.do(Drive("lorry", (Axle(700.0, 0.0),), 2.0, 4.0, 1.5), S)
+    assert made.true_cells_kg(at(20.0))[0] == pytest.approx([500.0 + 350.0, 200.0 + 350.0], abs=1e-9)
+
+
+@pytest.mark.parametrize("at_m", [((4.0, 1.5),), ((4.0, 1.5), (4.003, 1.5))])
+def test_on_supports_in_one_place_a_load_may_stand_anywhere(at_m: tuple[tuple[float, float], ...]) -> None:
+    made = scale(parts(at=at_m))
+    made.do(Place("a", 600.0, 0.0, 3.0), S)
+    made.do(Drive("lorry", (Axle(700.0, 0.0),), 2.0, 4.0, 0.2), S)
+    assert made.true_cells_kg(at(20.0))[0].sum() == pytest.approx(1_300.0, abs=1e-9)
+
+
+def test_a_long_session_forgets_the_decks_that_no_one_can_ask_for() -> None:
+    """A deck a second for two hours, asked each second as a bench does: what is kept does not grow."""
+    made = parts()
+    history = History(Deck(made.receptor), 0)
+    kept = []
+    for second in range(1, 7_200):
+        load = Standing("block", float(second), 4.0, 1.5)
+        history.append(second * S, Deck(made.receptor, (load,)))
+        assert history.mass_kg(at(second + 0.5)).tolist() == [second]
+        kept.append(len(history))
+    assert max(kept) == max(kept[: len(kept) // 2]) < 1_000
+    asked = at(*range(7_199 - KEPT_US // S, 7_200))
+    assert history.mass_kg(asked + 1).tolist() == [7_199.0 - KEPT_US // S + n for n in range(len(asked))]
+
+
+def test_what_is_forgotten_is_not_made_up() -> None:
+    history = History(Deck(parts().receptor), 0)
+    for second in range(1, 7_200):
+        history.append(second * S, Deck(parts().receptor))
+    assert len(history) == 7_200
+    history.mass_kg(at(7_200))
+    with pytest.raises(ValueError, match="forgotten up to"):
+        history.mass_kg(at(100))
+    with pytest.raises(ValueError, match="forgotten up to"):
+        history.cells_kg(at(100))

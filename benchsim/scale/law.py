@@ -1,0 +1,300 @@
+"""What holds at a station between two changes: from loads on the deck to ideal readings in counts.
+
+A chunk of samples, counted from the change, is one of three: the deck rests, it swings freely under loads
+that stand, or something moves on it.  Which one follows from the law and the state before it alone.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsim.scale.bridge import channel
+from benchsim.scale.cell import Bank, CellState
+from benchsim.scale.digitiser import Figures, figures
+from benchsim.scale.grid import Grid
+from benchsim.scale.loads import Deck
+from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Support, Wiring
+from benchsim.scale.receptor import bearing_on, dead_shares_kg
+from benchsim.scale.recursion import CHUNK, Pendulum, pendulum, swing, turned
+
+Floats = NDArray[np.float64]
+
+# A deck that moves less than this, as a fraction of E_max, has come to rest: far below any count.
+_REST = 1e-11
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """What a station is made of, apart from the deck."""
+
+    cells: tuple[Cell, ...]
+    wiring: tuple[Wiring, ...]
+    digitiser: Digitiser
+    site: Site
+
+    @classmethod
+    def of(cls, parts: ScaleParts, station: int) -> Setup:
+        card = parts.stations[station]
+        return cls(
+            tuple(parts.cells[i] for i in card.cells),
+            tuple(parts.wiring[i] for i in card.cells),
+            card.digitiser,
+            parts.site,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Electric:
+    """Cells and converter of a setup, ready for samples.
+
+    gain, offset: (cells, 1), a cell's own output in mV/V to counts.  status: (cells,), of the wiring.
+    """
+
+    bank: Bank
+    figures: Figures
+    gain: Floats
+    offset: Floats
+    status: NDArray[np.uint8]
+
+    @classmethod
+    def of(cls, setup: Setup) -> Electric:
+        found = figures(setup.digitiser)
+        lines = [channel(c, w) for c, w in zip(setup.cells, setup.wiring, strict=True)]
+        return cls(
+            Bank.of(setup.cells, setup.site, setup.digitiser.rate_hz),
+            found,
+            np.array([[line.gain * found.scale] for line in lines]),
+            np.array([[line.offset_mv_per_v * found.scale] for line in lines]),
+            np.array([int(line.status) for line in lines], np.uint8),
+        )
+
+
+@functools.lru_cache(maxsize=256)
+def _columns(supports: tuple[Support, ...], cells: tuple[int, ...]) -> tuple[Floats, Floats, Floats]:
+    """Constant, per x and per y of these cells' shares, each (cells, 1)."""
+    share = bearing_on(supports)
+    constant, per_x, per_y = (
+        np.array([[column[i]] for i in cells]) for column in (share.constant, share.per_x_m, share.per_y_m)
+    )
+    return constant, per_x, per_y
+
+
+@dataclass(frozen=True, slots=True)
+class Forces:
+    """Masses that the station's cells carry.  standing_kg: (cells, 1), of all that does not roll."""
+
+    deck: Deck
+    dead_kg: Floats
+    standing_kg: Floats
+    columns: tuple[Floats, Floats, Floats]
+    response: Pendulum
+
+    @classmethod
+    def of(cls, deck: Deck, cells: tuple[int, ...], rate_hz: float) -> Forces:
+        receptor = deck.receptor
+        columns = _columns(receptor.supports, cells)
+        shares_kg = dead_shares_kg(receptor)
+        dead_kg = np.array([[shares_kg[i]] for i in cells])
+        standing_kg = dead_kg + _shared(columns, *deck.standing())
+        response = pendulum(receptor.natural_frequency_hz, receptor.damping_ratio, rate_hz)
+        return cls(deck, dead_kg, standing_kg, columns, response)
+
+    def along(self, t_us: NDArray[np.int64]) -> Floats:
+        """Static masses on the cells, (cells, n), at rising instants."""
+        return self.standing_kg + _shared(self.columns, *self.deck.rolling(t_us))
+
+    def at(self, t_us: int) -> Floats:
+        """The same at one instant, (cells,)."""
+        if all(vehicle.is_gone(t_us) for vehicle in self.deck.vehicles):
+            return self.standing_kg[:, 0]
+        return self.along(np.array([t_us]))[:, 0]
+
+    def steps(self, first_us: int, end_us: int) -> list[Step]:
+        """What axles put on the cells and take off at first_us or later, before end_us."""
+        return [
+            Step(t_us, _shared(self.columns, mass_kg, mass_kg * x_m, mass_kg * y_m)[:, 0])
+            for t_us, mass_kg, x_m, y_m in self.deck.steps(first_us, end_us)
+        ]
+
+
+def _shared(
+    columns: tuple[Floats, Floats, Floats], mass: Floats | float, x: Floats | float, y: Floats | float
+) -> Floats:
+    return columns[0] * mass + columns[1] * x + columns[2] * y
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """At t_us the masses on the cells change by mass_kg, (cells,), at once."""
+
+    t_us: int
+    mass_kg: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What lies behind the next sample.
+
+    carried_kg: static, at the last one.  e, z: deck, see Pendulum.  steps: what has come since.
+    """
+
+    carried_kg: Floats
+    e: Floats
+    z: Floats
+    cells: CellState
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Ideal readings in counts, (cells, n), and the state after so many of them, 1 to n."""
+
+    ideal: Floats
+    after: Callable[[int], State]
+
+
+@dataclass(frozen=True, slots=True)
+class Law:
+    """What holds from since_us to the next change: samples follow from it and from the state."""
+
+    grid: Grid
+    forces: Forces
+    electric: Electric
+    since_us: int
+
+    def rest(self) -> State:
+        """The state of a deck without a load that has stood for ever."""
+        dead_kg = self.forces.dead_kg[:, 0].copy()
+        none = np.zeros(len(dead_kg))
+        return State(dead_kg, none, none, self.electric.bank.rest(dead_kg))
+
+    def followed_by(self, forces: Forces, state: State, sample: int, t_us: int) -> State:
+        """The state before `sample` when these forces take the place of this law's at t_us."""
+        steps = [*state.steps, *self._axle_steps(sample, t_us)]
+        jump_kg = forces.at(t_us) - self.forces.at(t_us)
+        if np.any(jump_kg):
+            steps.append(Step(t_us, jump_kg))
+        return replace(state, steps=tuple(steps))
+
+    def walk(self, state: State, first: int, count: int) -> list[Stretch]:
+        """`count` samples from `first` on, the start of a chunk."""
+        pieces: list[Stretch] = []
+        end = first + count
+        state = replace(state, cells=self.electric.bank.fitted(state.cells))
+        while first < end:
+            most = -(-(end - first) // CHUNK)
+            still = self._still_chunks(first, most)
+            if not still:
+                piece = self._lively(state, first, end - first)
+            elif self._rests(state, first):
+                piece = self._quiet(state, min(still * CHUNK, end - first))
+            else:
+                piece = self._free(state, first, min(still * CHUNK, end - first))
+            pieces.append(piece)
+            state = piece.after(piece.ideal.shape[1])
+            first += piece.ideal.shape[1]
+        return pieces
+
+    def _axle_steps(self, sample: int, end_us: int) -> list[Step]:
+        """Steps of axles since the sample before `sample`, before end_us, as far as this law holds."""
+        return self.forces.steps(max(self.since_us, self.grid.time_us(sample - 1)), end_us)
+
+    def _still_chunks(self, first: int, most: int) -> int:
+        """How many whole chunks from `first` on lie before the next motion, up to `most`."""
+        motion_us = self.forces.deck.next_motion_us(self.grid.time_us(first - 1))
+        if motion_us is None:
+            return most
+        return min(most, max(0, (self.grid.completed(motion_us) - first) // CHUNK))
+
+    def _rests(self, state: State, first: int) -> bool:
+        """Whether the deck has come to rest under what it carries at sample `first`."""
+        if state.steps or not self._calm(state.e, state.z):
+            return False
+        return bool(np.all(self.forces.at(self.grid.time_us(first)) == state.carried_kg))
+
+    def _calm(self, e: Floats, z: Floats) -> bool:
+        size = np.maximum(np.abs(e), np.abs(z)) * self.electric.bank.per_kg[:, 0]
+        return bool(size.max() <= _REST)
+
+    def _counts(self, output: Floats) -> Floats:
+        return output * self.electric.gain + self.electric.offset
+
+    def _quiet(self, state: State, count: int) -> Stretch:
+        """`count` samples of a deck that rests."""
+        output, cells_after = self.electric.bank.still(state.carried_kg, state.cells, count)
+        none = np.zeros_like(state.e)
+        return Stretch(self._counts(output), lambda n: State(state.carried_kg, none, none, cells_after(n)))
+
+    def _free(self, state: State, first: int, count: int) -> Stretch:
+        """Up to `count` samples of a deck that swings under loads that stand; fewer when it comes to rest."""
+        response = self.forces.response
+        carried_kg = self.forces.at(self.grid.time_us(first))
+        driven_e, driven_z = self._driven(state, first, carried_kg[:, None])
+        e, z = turned(response.turn(1), state.e, state.z)
+        e, z = e + driven_e[:, 0], z + driven_z[:, 0]
+        chunks = -(-count // CHUNK)
+        starts_e, starts_z = np.empty((2, len(e), chunks, 1))
+        done = 0
+        while done < chunks:
+            starts_e[:, done, 0], starts_z[:, done, 0] = e, z
+            done += 1
+            e, z = turned(response.turn(CHUNK - 1), e, z)
+            if self._calm(e, z):
+                break
+            e, z = turned(response.turn(1), e, z)
+        count = min(count, done * CHUNK)
+        ee, ez = response.table[0, :CHUNK], response.table[1, :CHUNK]
+        late_e = (ee * starts_e[:, :done] + ez * starts_z[:, :done]).reshape(len(e), -1)[:, :count]
+        output, cells_after = self.electric.bank.under(carried_kg[:, None] + late_e, state.cells)
+
+        def after(n: int) -> State:
+            chunk, place = divmod(n - 1, CHUNK)
+            e, z = turned(response.turn(place), starts_e[:, chunk, 0], starts_z[:, chunk, 0])
+            return State(carried_kg, e, z, cells_after(n))
+
+        return Stretch(self._counts(output), after)
+
+    def _lively(self, state: State, first: int, count: int) -> Stretch:
+        """Up to `count` samples while something moves."""
+        chunks, most = 1, -(-count // CHUNK)
+        while chunks < most and not self._still_chunks(first + chunks * CHUNK, 1):
+            chunks += 1
+        carried_kg = self.forces.along(self.grid.times_us(first, chunks * CHUNK))
+        driven_e, driven_z = self._driven(state, first, carried_kg)
+        shape = (len(carried_kg), chunks, CHUNK)
+        driven = driven_e.reshape(shape), driven_z.reshape(shape)
+        e, z = swing(self.forces.response, driven, state.e, state.z)
+        e, z = e.reshape(len(e), -1), z.reshape(len(z), -1)
+        count = min(count, chunks * CHUNK)
+        output, cells_after = self.electric.bank.under(carried_kg[:, :count] + e[:, :count], state.cells)
+
+        def after(n: int) -> State:
+            return State(carried_kg[:, n - 1].copy(), e[:, n - 1].copy(), z[:, n - 1].copy(), cells_after(n))
+
+        return Stretch(self._counts(output), after)
+
+    def _driven(self, state: State, first: int, carried_kg: Floats) -> tuple[Floats, Floats]:
+        """What the load's changes up to each sample from `first` on add to the deck's (e, z) at it.
+
+        A step swings freely since its own time; what is left of a change is taken as straight between the
+        samples.
+        """
+        response, grid, n = self.forces.response, self.grid, carried_kg.shape[1]
+        straight = np.empty_like(carried_kg)
+        straight[:, 0] = carried_kg[:, 0] - state.carried_kg
+        np.subtract(carried_kg[:, 1:], carried_kg[:, :-1], out=straight[:, 1:])
+        steps = [*state.steps, *self._axle_steps(first, grid.time_us(first + n - 1))]
+        places = [max(0, grid.completed(step.t_us) - first) for step in steps]
+        for step, place in zip(steps, places, strict=True):
+            straight[:, place] -= step.mass_kg
+        e, z = response.drive[0] * straight, response.drive[1] * straight
+        for step, place in zip(steps, places, strict=True):
+            add_e, add_z = response.since_step(grid.time_us(first + place) - step.t_us)
+            e[:, place] += add_e * step.mass_kg
+            z[:, place] += add_z * step.mass_kg
+        return e, z
