@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from benchsim.ground.randomness import Dice
 from benchsim.link.impairments.rate import Rate
@@ -138,3 +140,35 @@ def test_without_a_queue_frames_at_random_are_lost_as_erlang_says(load: float) -
     waits = _waits(Rate(800_000, queue=0), _poisson(round(1000 / load), count))
     expected = load / (1 + load)
     assert abs(waits.count(None) / count - expected) <= 4 * math.sqrt(expected * (1 - expected) / count)
+
+
+# -- any frames at any times ---------------------------------------------------------------------------
+
+
+@given(
+    gaps_us=st.lists(st.integers(0, 3000), min_size=1, max_size=40),
+    sizes=st.lists(st.integers(1, 200), min_size=40, max_size=40),
+    queue=st.integers(0, 4),
+    turnaround_us=st.sampled_from([0, 192, 700]),
+)
+def test_the_way_carries_one_frame_at_a_time_and_loses_one_only_when_its_queue_is_full(
+    gaps_us: list[int], sizes: list[int], queue: int, turnaround_us: int
+) -> None:
+    rate = Rate(800_000, overhead_octets=3, queue=queue, turnaround_us=turnaround_us)
+    passage, now_us, free_us = rate.start(Dice(1)), 0, -1
+    on_its_way: list[tuple[int, int]] = []  # when each frame that was taken left the queue and arrived
+    for gap_us, size in zip(gaps_us, sizes, strict=False):
+        now_us += gap_us
+        waiting = sum(left_us > now_us for left_us, _ in on_its_way)
+        out = passage.carry(bytes(size), now_us)
+        if not out:
+            assert waiting == queue
+            assert free_us > now_us
+            continue
+        arrival_us = out[0][0]
+        begins_us = arrival_us - (size + 3) * 10
+        idle = free_us < now_us
+        assert begins_us == (now_us + turnaround_us if idle else free_us)
+        on_its_way.append((now_us if idle else free_us, arrival_us))
+        free_us = arrival_us
+        assert sum(left_us > now_us for left_us, _ in on_its_way) <= queue
