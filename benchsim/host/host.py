@@ -18,7 +18,8 @@ from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import ClockReading, Indication, LinkState, Outcome, Samples
 from benchsim.host.alignment import Track
 from benchsim.host.grid import AHEAD_US, Grid
-from benchsim.host.indication import Instrument
+from benchsim.host.indication import IN_MOTION, TOO_OLD, Instrument
+from benchsim.host.limits import counted_d
 from benchsim.host.links import Links
 from benchsim.host.parts import HostParts
 from benchsim.host.reconstruction import PARTS_PER_D, Reconstruction
@@ -28,6 +29,7 @@ from benchsim.rules.profile import Profile
 
 _UPDATES_AT_ONCE = 256
 _MOST_ROWS = 80  # of one frame
+_UNSTEADY = ("", TOO_OLD, IN_MOTION)
 
 
 @dataclass(slots=True)
@@ -42,7 +44,7 @@ class Host:
     """The reference host.  parts: its settings; profile: the rules it keeps.  Raises BadInput on both."""
 
     def __init__(self, parts: HostParts, profile: Profile) -> None:
-        _check(parts)
+        _check(parts, profile)
         self._parts, self._rate_hz = parts, parts.rate_hz
         self._period_us = SECOND_US // parts.update_hz
         self._next_us = self._period_us
@@ -53,11 +55,8 @@ class Host:
         self._by_address = {track.address: track for track in self._tracks}
         self._links = Links(tuple(self._by_address))
         self._reconstruction = Reconstruction([parts.seats[c] for c in columns], parts.interval)
-        self._widths = Widths(
-            max(1, parts.averaging_us * parts.rate_hz // SECOND_US),
-            max(1, -(-profile.stable_for_us * parts.rate_hz // SECOND_US)),
-            int(profile.motion_band_d * PARTS_PER_D),
-        )
+        self._widths = _widths(parts, profile)
+        self._late_us, self._oldest_us = profile.late_after_us, profile.oldest_us
         self._instrument = Instrument(parts, profile)
         self._no_cells = (float("nan"),) * len(parts.seats)
 
@@ -115,12 +114,10 @@ class Host:
             if track.bad:
                 track.forget_bad(oldest)
             track.absorb(last_us)
-        views = look(self._grid, oldest, self._reconstruction, self._widths, updates_us)
+        views = look(self._tracks, oldest, self._reconstruction, self._widths, updates_us)
         frame_us = self._frames_us(updates_us)
-        lag_us = updates_us - views.newest * SECOND_US // self._rate_hz - frame_us
         before = len(ticks)
-        self._show(updates_us.tolist(), views, lag_us.tolist(), ticks)
-        blind = [k for k, tick in enumerate(ticks[before:]) if not tick.indication.valid]
+        blind = self._show(updates_us, frame_us, views, ticks)
         if blind:
             fresh = (updates_us - frame_us - self._parts.waiting_us) * self._rate_hz // SECOND_US
             kg = cells_apart(
@@ -147,32 +144,40 @@ class Host:
         rows = max(track.rows_at(t_us) for track in self._tracks)
         return min(rows, _MOST_ROWS) * SECOND_US // self._rate_hz
 
-    def _show(self, updates_us: list[int], views: Views, lag_us: list[int], ticks: list[Tick]) -> None:
+    def _show(
+        self, updates_us: NDArray[np.int64], frame_us: NDArray[np.int64], views: Views, ticks: list[Tick]
+    ) -> list[int]:
         """The updates one by one: the only part that has a memory from one to the next.
 
-        lag_us: how long each has waited for the next instant, beyond what filling a frame takes.
+        frame_us: how long it takes to fill a frame.  Gives the number of each update without a weight.
         """
-        weights, stable, newest = views.weight.tolist(), views.stable.tolist(), views.newest.tolist()
-        low, high = views.low.tolist(), views.high.tolist()
+        newest_us = views.newest * SECOND_US // self._rate_hz
+        lag_us = updates_us - newest_us - frame_us
+        until_us = newest_us + self._oldest_us
+        old = (updates_us > until_us) | (lag_us > self._late_us)
+        unsteady = [_UNSTEADY[s] for s in np.where(views.stable, old, 2).tolist()]
         cells_kg = list(map(tuple, views.kg[:, self._column_of].tolist()))
-        waiting_us, late_us = self._parts.waiting_us, self._parts.waiting_us // 2
+        waits, newest = (lag_us > self._parts.waiting_us).tolist(), views.newest.tolist()
+        weights, low, high = views.weight.tolist(), views.low.tolist(), views.high.tolist()
+        stands_until_us = until_us.tolist()
         bad = any(track.bad for track in self._tracks)
         weigh, links = self._instrument.weigh, self._links
-        for k, t_us in enumerate(updates_us):
+        blind: list[int] = []
+        for k, t_us in enumerate(updates_us.tolist()):
             if links.coming_us <= t_us:
                 links.reach(t_us)
             reason = links.broken
             if not reason and bad:
                 reason = bad_cell(self._tracks, t_us, max(newest[k], self._fresh_from(t_us) - 1))
-            if not reason and (
-                lag_us[k] > waiting_us or newest[k] * SECOND_US < links.flows_since_us * self._rate_hz
-            ):
+            if not reason and (waits[k] or newest[k] * SECOND_US < links.flows_since_us * self._rate_hz):
                 reason = self._missing(t_us)
             if reason:
+                blind.append(k)
                 ticks.append(Tick(self._instrument.no_weight(t_us, reason), self._no_cells))
             else:
-                stands = stable[k] and lag_us[k] <= late_us
-                ticks.append(Tick(weigh(t_us, weights[k], stands, low[k], high[k]), cells_kg[k]))
+                shown = weigh(t_us, weights[k], unsteady[k], low[k], high[k], stands_until_us[k])
+                ticks.append(Tick(shown, cells_kg[k]))
+        return blind
 
     def _fresh_from(self, t_us: int) -> int:
         """The first instant that is not yet too old at t_us."""
@@ -180,10 +185,22 @@ class Host:
         return fresh_us * self._rate_hz // SECOND_US + 1
 
     def _missing(self, t_us: int) -> str:
-        fresh_from, silent = self._fresh_from(t_us), "no samples yet"
-        if fresh_from * SECOND_US > self._links.flows_since_us * self._rate_hz:
+        fresh_from, silent, links = self._fresh_from(t_us), "no samples yet", self._links
+        if fresh_from * SECOND_US > links.flows_since_us * self._rate_hz:
             silent = f"no samples for more than {seconds(self._parts.waiting_us)}"
-        return missing(self._tracks, t_us, fresh_from, self._widths.mean, silent)
+        newcomer = links.newcomer, -(-links.flows_since_us * self._rate_hz // SECOND_US)
+        return missing(self._tracks, t_us, fresh_from, self._widths.mean, silent, newcomer)
+
+
+def _widths(parts: HostParts, profile: Profile) -> Widths:
+    """What is looked at; n instants span n - 1 periods, and that must be the time of the rules."""
+    count = counted_d(parts, profile) * PARTS_PER_D
+    return Widths(
+        max(1, parts.averaging_us * parts.rate_hz // SECOND_US),
+        1 - (-profile.stable_for_us * parts.rate_hz // SECOND_US),
+        int(profile.motion_band_d * count),
+        int(profile.settled_within_d * count),
+    )
 
 
 def _tracks(parts: HostParts) -> Sequence[Track]:
@@ -199,8 +216,8 @@ def _tracks(parts: HostParts) -> Sequence[Track]:
     return tracks
 
 
-def _check(parts: HostParts) -> None:
-    """Settings that no host could keep."""
+def _check(parts: HostParts, profile: Profile) -> None:
+    """Settings that no host could keep, or none under these rules."""
     if not parts.seats:
         raise BadInput("a host without cells", "give at least one cell its seat")
     if parts.update_hz < 1 or SECOND_US % parts.update_hz:
@@ -209,8 +226,15 @@ def _check(parts: HostParts) -> None:
         raise BadInput(f"{parts.update_hz} indications a second", right)
     if parts.rate_hz < 1:
         raise BadInput(f"a rate of {parts.rate_hz} Hz", "at least 1 Hz")
+    if parts.rate_hz * profile.stable_for_us < SECOND_US:
+        stands = seconds(profile.stable_for_us)
+        found = f"{parts.rate_hz} Hz is too low to tell whether a weight stands for {stands}"
+        raise BadInput(found, f"at least {-(-SECOND_US // profile.stable_for_us)} Hz under {profile.name}")
     if not parts.interval.is_finite() or parts.interval <= 0:
         raise BadInput(f"an interval of {parts.interval}", "a positive interval")
+    e = parts.verification_interval
+    if e is not None and not (e.is_finite() and parts.interval <= e <= 10 * parts.interval):
+        raise BadInput(f"a verification interval of {e}", "from d to 10 d (R 76-1 3.4.2)")
     if not parts.capacity_kg.is_finite() or parts.capacity_kg < parts.interval:
         raise BadInput(f"a Max of {parts.capacity_kg}", "at least one interval")
     if parts.averaging_us < 0 or parts.waiting_us < 0:

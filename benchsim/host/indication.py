@@ -9,7 +9,7 @@ from __future__ import annotations
 from benchsim.ground.commands import ClearTare, InstrumentCommand, PresetTare, Record, Tare, Zero
 from benchsim.ground.readings import Indication, Outcome, Recorded
 from benchsim.ground.rounding import shown
-from benchsim.host.limits import Limits
+from benchsim.host.limits import Limits, counted_d
 from benchsim.host.parts import HostParts
 from benchsim.host.reconstruction import PARTS_PER_D
 from benchsim.host.tare import Tare as TareMemory
@@ -19,6 +19,8 @@ from benchsim.rules.profile import Profile
 NOT_PAIRED = "not paired"
 _DOUBLE = 2 * PARTS_PER_D
 IN_MOTION = "in motion"
+TOO_OLD = "the newest samples are too old"
+NO_ZERO_YET = "initial zero not set yet"
 
 
 def rounded(parts: int) -> int:
@@ -35,15 +37,16 @@ class Instrument:
     """The legal part of the host: one weight in, one indication out; commands in between."""
 
     def __init__(self, parts: HostParts, profile: Profile) -> None:
-        capacity_d = int(parts.capacity_kg / parts.interval)
+        counted = counted_d(parts, profile)
         self.profile = profile
         self.unit, self.interval = parts.unit, parts.interval
         self.zero = ZeroMemory(parts, profile)
-        self.tare = TareMemory(capacity_d, parts.interval, parts.unit)
-        self.limits = Limits(profile, capacity_d)
-        self._centre = int(profile.centre_of_zero_d * PARTS_PER_D)
+        self.tare = TareMemory(parts, profile)
+        self.limits = Limits(profile, int(parts.capacity_kg / parts.interval), counted)
+        self._centre = int(profile.centre_of_zero_d * counted * PARTS_PER_D)
         self._weight: int | None = None
-        self._stable = False
+        self._unsteady = IN_MOTION  # why no stable equilibrium, "" while there is
+        self._stands_until_us = 0
         self._reason = NOT_PAIRED
         self._refused_zero = ""
         self._refused_tare = ""
@@ -51,14 +54,20 @@ class Instrument:
         self._t_us = 0
         self.indication = self._show()
 
-    def weigh(self, t_us: int, weight: int, stable: bool, low: int, high: int) -> Indication:
+    def weigh(self, t_us: int, weight: int, unsteady: str, low: int, high: int, until_us: int) -> Indication:
         """One update with a weight, in parts above the calibrated zero.
 
-        stable: it stands, by the rules.  low, high: between what it lay while it was watched for that.
+        unsteady: why it does not stand by the rules, "" when it does.  low, high: between what it lay
+        while it was watched for that.  until_us: then it will be too old to be acted on.
         """
-        self._t_us, self._weight, self._stable, self._reason = t_us, weight, stable, ""
-        if stable:
+        self._t_us, self._weight, self._unsteady, self._reason = t_us, weight, unsteady, ""
+        self._stands_until_us = until_us
+        if unsteady:
+            self.zero.unrest()
+        else:
             self.zero.follow(weight, low, high)
+        if self.zero.pending and not self.zero.initial_error:
+            self._reason = NO_ZERO_YET
         if self._refused_zero or self._refused_tare:
             self._forgive()
         self.indication = self._show()
@@ -66,19 +75,22 @@ class Instrument:
 
     def no_weight(self, t_us: int, reason: str) -> Indication:
         """One update for which no weight may be given."""
-        self._t_us, self._weight, self._stable, self._reason = t_us, None, False, reason
+        self._t_us, self._weight, self._unsteady, self._reason = t_us, None, IN_MOTION, reason
+        self.zero.unrest()
         self.indication = self._show()
         return self.indication
 
     def command(self, command: InstrumentCommand, now_us: int) -> Outcome:
         """Do it or refuse it, by the weight of the last update."""
+        if now_us > self._stands_until_us:
+            self._unsteady = self._unsteady or TOO_OLD
         match command:
             case Zero():
                 refused, self._refused_zero = self._zero()
             case Tare():
                 refused, self._refused_tare = self._tare()
             case PresetTare(value):
-                refused = self.tare.refuses_preset(value)
+                refused = self._no_zero() or self.tare.refuses_preset(value)
                 self._refused_tare = refused and "preset"
                 if not refused:
                     self.tare.given(value)
@@ -93,16 +105,17 @@ class Instrument:
     def _show(self) -> Indication:
         zero, tare_d = self.zero, self.tare.tare_d
         weight = self._weight
-        gross = 0 if weight is None else weight - zero.parts
+        valid = not self._reason
+        gross = weight - zero.parts if valid and weight is not None else 0
         gross_d = (2 * gross + PARTS_PER_D) // _DOUBLE
         over, under = gross_d > self.limits.over_d, gross_d < self.limits.under_d
-        if over or under or zero.initial_error:
+        figure = valid and not (over or under or zero.initial_error)
+        if not figure:
             gross, gross_d = 0, 0
         tenths = (20 * gross + PARTS_PER_D) // _DOUBLE
-        figure = weight is not None and not (over or under or zero.initial_error)
         return Indication(
             self._t_us,
-            weight is not None,
+            valid,
             self._reason,
             self.unit,
             self.interval,
@@ -113,8 +126,8 @@ class Instrument:
             tenths - 10 * tare_d,
             tare_d != 0,
             self.tare.preset,
-            not self._stable,
-            figure and not zero.pending and -self._centre <= gross <= self._centre,
+            self._unsteady != "",
+            figure and -self._centre <= gross <= self._centre,
             over,
             under,
             self._refused_zero != "",
@@ -122,12 +135,16 @@ class Instrument:
             self._refused_tare != "",
         )
 
+    def _no_zero(self) -> str:
+        """Why there is no zero to weigh from; "" when there is one."""
+        if self._reason:
+            return f"no weight: {self._reason}"
+        return "the initial zero is not set: outside its range" if self.zero.pending else ""
+
     def _no_figure(self) -> str:
         """Why there is no figure to act on; "" when there is one."""
-        if self._weight is None:
-            return f"no weight: {self._reason}"
-        if self.zero.pending:
-            return "the initial zero is not set" + (": outside its range" if self.zero.initial_error else "")
+        if refused := self._no_zero():
+            return refused
         if self.indication.overload:
             return f"above the overload limit, {self._mass(self.limits.over_d)}"
         if self.indication.underload:
@@ -141,7 +158,7 @@ class Instrument:
             case "figure":
                 return self._no_figure(), blocked
             case "motion":
-                return IN_MOTION, blocked
+                return self._unsteady, blocked
             case "net":
                 return "a tare acts; clear it first", blocked
             case "range":
@@ -154,9 +171,9 @@ class Instrument:
 
     def _zero_condition(self) -> str:
         """What is against zero-setting now.  Source: R 76-1 4.5.1, 4.5.4, by way of the profile."""
-        if self._weight is None or self.zero.pending or self.indication.overload:
+        if self._weight is None or self._no_zero() or self.indication.overload:
             return "figure"
-        if not self._stable:
+        if self.profile.zero_when_stable and self._unsteady:
             return "motion"
         if self.tare.tare_d and self.profile.zero_while_net == "refused":
             return "net"
@@ -168,9 +185,11 @@ class Instrument:
             case "figure":
                 return self._no_figure(), blocked
             case "motion":
-                return IN_MOTION, blocked
+                return self._unsteady, blocked
             case "zero":
                 return "at or below zero", blocked
+            case "large":
+                return self.tare.refuses(self.indication.gross_d), blocked
         self.tare.weighed(self.indication.gross_d)
         return "", ""
 
@@ -178,11 +197,11 @@ class Instrument:
         """What is against taking a tare now.  Source: HB 44 S.2.3, R 76-1 4.4.2, by way of the profile."""
         if self._no_figure():
             return "figure"
-        if self.profile.tare_when_stable and not self._stable:
+        if self.profile.tare_when_stable and self._unsteady:
             return "motion"
         if self.profile.tare_above_zero_only and self.indication.gross_d <= 0:
             return "zero"
-        return ""
+        return "large" if self.tare.refuses(self.indication.gross_d) else ""
 
     def _forgive(self) -> None:
         """An error is shown until the condition that caused it has gone."""
@@ -196,8 +215,8 @@ class Instrument:
         now = self.indication
         if refused := self._no_figure():
             return Outcome(False, refused)
-        if self.profile.record_when_stable and not self._stable:
-            return Outcome(False, IN_MOTION)
+        if self.profile.record_when_stable and self._unsteady:
+            return Outcome(False, self._unsteady)
         if not self.profile.record_below_zero and now.net_d < 0:  # net is never above gross
             return Outcome(False, "below zero")
         self._recorded += 1

@@ -22,16 +22,19 @@ _WORDS = {
 
 
 class Links:
-    """broken: why there is no weight, "" when every node flows.  flows_since_us: when the last one began."""
+    """broken: why there is no weight, "" when every node flows.
 
-    __slots__ = ("_addresses", "_coming", "_now", "broken", "coming_us", "flows_since_us")
+    flows_since_us, newcomer: when the last one began, and which it is.
+    """
+
+    __slots__ = ("_addresses", "_coming", "_now", "broken", "coming_us", "flows_since_us", "newcomer")
 
     def __init__(self, addresses: Sequence[int]) -> None:
         self._addresses = addresses
         self._now: dict[int, LinkState] = {}
         self._coming: list[LinkState] = []
         self.coming_us = _NOT_COMING
-        self.flows_since_us = 0
+        self.flows_since_us = self.newcomer = 0
         self.broken = NOT_PAIRED
 
     def add(self, state: LinkState) -> None:
@@ -45,8 +48,9 @@ class Links:
         for state in self._coming[:count]:
             before = self._now.get(state.address)
             self._now[state.address] = state
-            if state.step == "flow" and (before is None or before.step != "flow"):
-                self.flows_since_us = max(self.flows_since_us, state.since_us)
+            begins = state.step == "flow" and (before is None or before.step != "flow")
+            if begins and state.since_us >= self.flows_since_us:
+                self.flows_since_us, self.newcomer = state.since_us, state.address
         del self._coming[:count]
         self.coming_us = self._coming[0].since_us if self._coming else _NOT_COMING
         self.broken = self._why()

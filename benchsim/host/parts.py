@@ -27,6 +27,7 @@ class HostParts:
     capacity_kg: Max.  update_hz: indications a second (a whole divisor of 1 000 000 us).
     averaging_us: length of the moving mean over instants that one indication shows.
     waiting_us: how long a gap may be waited for before the indication is refused.
+    verification_interval: e; None: it is d.
     seats: one a cell, in cell order.
     """
 
@@ -41,3 +42,4 @@ class HostParts:
     waiting_us: int = 1_000_000
     zero_tracking: bool = True
     initial_zero: bool = True
+    verification_interval: Decimal | None = None

@@ -32,11 +32,14 @@ def bad_cell(tracks: Sequence[Track], t_us: int, newest: int) -> str:
     return ""
 
 
-def missing(tracks: Sequence[Track], t_us: int, fresh_from: int, width: int, silent: str) -> str:
+def missing(
+    tracks: Sequence[Track], t_us: int, fresh_from: int, width: int, silent: str, newcomer: tuple[int, int]
+) -> str:
     """Why there is no full, fresh window at t_us though every node flows.
 
     fresh_from: the first instant that is fresh enough; width: instants of a window; silent: what to say
-    of a node that has sent none of those.
+    of a node that has sent none of those; newcomer: the node that was the last to begin to flow, and the
+    first instant from when it did.
     """
     newest: list[int] = []
     grid = tracks[0].grid
@@ -49,8 +52,9 @@ def missing(tracks: Sequence[Track], t_us: int, fresh_from: int, width: int, sil
             return f"node {track.address}: {silent}"
         newest.append(skip + int(there[-1]))
     last = min(newest)
+    address, since = newcomer
+    if grid.start + last < since + width - 1:
+        return f"node {address}: too few samples yet"
     late = grid.arrived_us[max(0, last - width + 1) : last + 1] > t_us
     gaps = late.sum(axis=0).tolist()
-    if len(set(gaps)) == 1:
-        return "too few samples yet"
     return f"node {tracks[gaps.index(max(gaps))].address}: samples missing"

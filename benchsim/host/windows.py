@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.host.alignment import Track
-from benchsim.host.grid import NEVER_US, Grid
+from benchsim.host.grid import NEVER_US
 from benchsim.host.motion import over_windows, spread
 from benchsim.host.reconstruction import Reconstruction
 
@@ -22,8 +23,9 @@ from benchsim.host.reconstruction import Reconstruction
 class Views:
     """One item an update.  newest: its newest whole instant, NO_INSTANT for none.
 
-    weight: parts.  low, high: of the stretch that must be stable.  stable: spread within the band over a
-    whole stretch.  kg: each column's mean, (updates, columns).
+    weight: parts.  low, high: of the stretch that must be stable.  stable: the whole stretch lies within
+    the band and does not drift, and no node has sent anything since that leaves the band.  kg: each
+    column's mean, (updates, columns).
     """
 
     newest: NDArray[np.int64]
@@ -36,30 +38,80 @@ class Views:
 
 @dataclass(frozen=True, slots=True)
 class Widths:
-    """mean, stable: instants of the moving mean and of the stretch that must be stable.  band: parts."""
+    """mean, stable: instants of the moving mean and of the stretch that must be stable.
+
+    band, settled: how far from the weight, and from half to half, that stretch may lie, in parts.
+    """
 
     mean: int
     stable: int
     band: int
+    settled: int
 
 
 NO_INSTANT = -(1 << 40)
 
 
 def look(
-    grid: Grid, oldest: int, reconstruction: Reconstruction, widths: Widths, updates_us: NDArray[np.int64]
+    tracks: Sequence[Track],
+    oldest: int,
+    reconstruction: Reconstruction,
+    widths: Widths,
+    updates_us: NDArray[np.int64],
 ) -> Views:
     """What each update sees of the grid from the instant oldest on."""
+    grid = tracks[0].grid
     rows = slice(oldest - grid.start, max(grid.top, oldest) - grid.start)
-    whole_us = np.where(grid.good[rows], grid.arrived_us[rows], NEVER_US).max(axis=1)
+    since_us = np.where(grid.good[rows], grid.arrived_us[rows], NEVER_US)
+    whole_us = reduce(np.maximum, since_us.T)
     parts = reconstruction.parts(grid.counts[rows])
     end = _newest(over_windows(np.maximum, whole_us, widths.mean), updates_us, widths.mean)
     sums = _sums(parts, end, widths.mean)
     weight = (2 * sums.sum(axis=1) + widths.mean) // (2 * widths.mean)
-    seen = spread(parts.sum(axis=1), whole_us, widths.stable, end, updates_us)
-    stable = seen.within(weight, widths.band)
+    by_node = [reduce(np.add, parts[:, track.columns].T) for track in tracks]
+    seen = spread(reduce(np.add, by_node), whole_us, widths.stable, end, updates_us)
+    stable = seen.within(weight, widths.band, widths.settled)
+    (at,) = np.nonzero(stable)
+    any_us = reduce(np.minimum, since_us.T)
+    ahead = (_newest(any_us, updates_us[at], 1) - end[at]).max(initial=0)
+    if ahead > 0:
+        starts = [track.columns.start for track in tracks]
+        shares = np.add.reduceat(sums[at], starts, axis=1)
+        after = end[at][:, None] + np.arange(1, ahead + 1)
+        known = _known(since_us, after, updates_us[at])
+        stable[at] = ~_leaves(known, np.stack(by_node, axis=1), after, shares, widths)
     newest = np.where(end >= 0, end + oldest, NO_INSTANT)
     return Views(newest, weight, seen.low, seen.high, stable, reconstruction.kilograms(sums, widths.mean))
+
+
+def _known(
+    since_us: NDArray[np.int64], instants: NDArray[np.intp], updates_us: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether each node's sample of some instants was there at each update: (updates, instants, nodes).
+
+    since_us: since when it is, (rows, nodes).  instants: rows, (updates, instants), also beyond the last.
+    """
+    last = len(since_us) - 1
+    known: NDArray[np.bool_] = since_us[np.minimum(instants, last)] <= updates_us[:, None, None]
+    known &= (instants <= last)[:, :, None]
+    return known
+
+
+def _leaves(
+    known: NDArray[np.bool_],
+    by_node: NDArray[np.int64],
+    instants: NDArray[np.intp],
+    shares: NDArray[np.int64],
+    widths: Widths,
+) -> NDArray[np.bool_]:
+    """Whether a node that is heard of after the newest whole instant leaves the band: bool, (updates,).
+
+    known: as _known.  by_node: each node's weight, (rows, nodes).  shares: sums over widths.mean instants
+    of each node's share of the weight shown, (updates, nodes).
+    """
+    off = by_node[np.minimum(instants, len(by_node) - 1)] * widths.mean - shares[:, None, :]
+    leaves: NDArray[np.bool_] = (known & (np.abs(off) > widths.band * widths.mean)).any(axis=(1, 2))
+    return leaves
 
 
 def cells_apart(

@@ -2,13 +2,16 @@
 
 Initial zero has its own range around the calibrated zero.  Zero-setting and zero-tracking share one range
 around the zero that the initial zero-setting left, so what one has used up the other cannot use again.
-Source: R 76-1 4.5.1, 4.5.4, 4.5.7; HB 44 S.2.1.3.2, S.2.1.5; by way of the profile.
+Zero-tracking acts only on what has come to rest, so that a load that is put on slowly is weighed and not
+taken out.  Source: R 76-1 4.5.1, 4.5.4, 4.5.7; HB 44 S.2.1.3.2, S.2.1.5; by way of the profile.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from decimal import Decimal
 
+from benchsim.ground.clock import SECOND_US
 from benchsim.host.parts import HostParts
 from benchsim.host.reconstruction import PARTS_PER_D
 from benchsim.rules.profile import Profile
@@ -26,14 +29,31 @@ class Zero:
     stable weight, so the error ends when the load that causes it is gone.
     """
 
-    __slots__ = ("_initial_range", "_range", "_step", "_window", "initial_error", "parts", "pending", "start")
+    __slots__ = (
+        "_at_zero_only",
+        "_initial_range",
+        "_past",
+        "_range",
+        "_rest",
+        "_rest_updates",
+        "_step",
+        "_window",
+        "initial_error",
+        "parts",
+        "pending",
+        "start",
+    )
 
     def __init__(self, parts: HostParts, profile: Profile) -> None:
         capacity_d = parts.capacity_kg / parts.interval
         self._range = _parts(capacity_d * profile.zero_setting_range)
         self._initial_range = _parts(capacity_d * profile.initial_zero_range)
         self._window = _parts(profile.zero_tracking_window_d) if parts.zero_tracking else -1
+        self._at_zero_only = profile.zero_tracking_at_zero_only
         self._step = _parts(profile.zero_tracking_rate_d_per_s / parts.update_hz)
+        self._rest = _parts(profile.zero_tracking_rest_d)
+        self._rest_updates = 1 - (-profile.zero_tracking_after_us * parts.update_hz // SECOND_US)
+        self._past: deque[int] = deque(maxlen=self._rest_updates)  # weights of the last updates, all stable
         self.parts = self.start = 0
         self.pending = parts.initial_zero
         self.initial_error = False
@@ -51,10 +71,23 @@ class Zero:
                 self.parts = self.start = weight
                 self.pending = False
             return
+        past = self._past
+        past.append(weight)
         gross = weight - self.parts
-        if gross and -self._window <= low - self.parts and high - self.parts <= self._window:
+        if (
+            gross
+            and -self._window <= low - self.parts
+            and high - self.parts <= self._window
+            and len(past) == self._rest_updates
+            and abs(weight - past[0]) <= self._rest
+            and not (self._at_zero_only and 2 * (high - self.parts) >= PARTS_PER_D)  # it would show 1 d
+        ):
             moved = self.parts + max(-self._step, min(self._step, gross))
             self.parts = max(self.start - self._range, min(self.start + self._range, moved))
+
+    def unrest(self) -> None:
+        """One update without stable equilibrium."""
+        self._past.clear()
 
     def in_range(self, weight: int) -> bool:
         """Whether a zero set here would keep within the range of zero-setting and zero-tracking."""

@@ -18,6 +18,7 @@ from benchsim.rules.places import parse_error_place, place_of
 from benchsim.rules.schema import HEAD, KEYS, MARKS, SECTIONS, Key
 
 ENTRY_PARTS = ("value", "clause", "mark")
+_TIMES = ("stable_for", "late_after", "oldest", "zero_tracking_after")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +54,18 @@ class Tolerance:
 
 @dataclass(frozen=True, slots=True)
 class Profile:
-    """The limits in force.  A suffix _d counts scale intervals (or e, see limits_count_in).
+    """The limits in force.  A suffix _d counts d or e, as limits_count_in says; zero-tracking counts d.
 
+    min_load_d: below it a weight is shown all the same (R 76-1 T.3.1.2: it may only be far off); it is
+    told to people and stops nothing.
+    settled_within_d: the newer half of the stretch that must be stable may lie so far from the older one.
+    late_after_us, oldest_us: how far samples may be late beyond a frame's filling, and how old the newest
+    instant of a weight may be, for the weight to count as stable.
     zero_setting_range, initial_zero_range: fraction of Max, each way.
-    zero_while_net: "refused", or "clears tare".  smallest_interval_kg: of the class.  n_min_coarse: from
-    this interval in kg on, so many intervals at least.
+    zero_tracking_after_us, zero_tracking_rest_d: it acts when the weight has moved no more in that time.
+    zero_while_net: "refused", or "clears tare".  largest_tare: fraction of Max.
+    smallest_interval_kg: of the class.  n_min_coarse: from this interval in kg on, so many intervals at
+    least.
     overload: the largest gross shown is capacity * overload_percent / 100 + overload_divisions.
     """
 
@@ -74,17 +82,25 @@ class Profile:
     min_load_d: int
     motion_band_d: Decimal
     stable_for_us: int
+    settled_within_d: Decimal
+    late_after_us: int
+    oldest_us: int
     centre_of_zero_d: Decimal
+    zero_when_stable: bool
     zero_setting_range: Decimal
     initial_zero_range: Decimal
     zero_tracking_window_d: Decimal
+    zero_tracking_at_zero_only: bool
     zero_tracking_rate_d_per_s: Decimal
+    zero_tracking_after_us: int
+    zero_tracking_rest_d: Decimal
     zero_while_net: str
     overload_percent: Decimal
     overload_divisions: int
     underload_d: int
     tare_when_stable: bool
     tare_above_zero_only: bool
+    largest_tare: Decimal
     record_when_stable: bool
     record_below_zero: bool
     tolerance: Tolerance
@@ -96,9 +112,10 @@ class Profile:
             return self.n_min_coarse[1]
         return self.n_min
 
-    def overload_limit_d(self, capacity_d: int) -> int:
-        """The largest gross, in counts of d, that may be shown."""
-        return int(capacity_d * self.overload_percent // 100) + self.overload_divisions
+    def overload_limit_d(self, capacity_d: int, counted_d: Decimal = Decimal(1)) -> int:
+        """The largest gross, in counts of d, that may be shown.  counted_d: what limits count, in d."""
+        divisions_d = self.overload_divisions * counted_d
+        return int(capacity_d * self.overload_percent / 100 + divisions_d)
 
     @property
     def stages(self) -> tuple[str, ...]:
@@ -236,15 +253,15 @@ def _profile(name: str, head: dict[str, str], values: dict[str, Any], entries: t
         at_most=values.pop("at_most"),
         stages=values.pop("stages"),
     )
-    stable_for_us = 1000 * values.pop("stable_for_ms")
+    times_us = {f"{word}_us": 1000 * values.pop(f"{word}_ms") for word in _TIMES}
     return Profile(
         name=name,
         title=head["title"],
         standard=head["standard"],
         accuracy_class=head["class"],
         kind=head["kind"],
-        stable_for_us=stable_for_us,
         tolerance=tolerance,
         entries=entries,
+        **times_us,
         **values,
     )

@@ -117,7 +117,8 @@ def read_stages(value: Any) -> tuple[tuple[str, Decimal], ...]:
     return tuple((name, number("0.01", "100")(factor)) for name, factor in value.items())
 
 
-_COUNT = "d"
+_COUNT = "d or e"  # as the profile's limits_count_in has it
+_D = "d"
 _FRACTION = "of Max, each way"
 KEYS = (
     Key("intervals", "limits_count_in", one_of("d", "e"), '"d"', "whether limits count d or e"),
@@ -143,17 +144,34 @@ KEYS = (
     Key("intervals", "min_load_d", whole(0, 10**6), "50", "smallest load that should be weighed", _COUNT),
     Key("motion", "motion_band_d", number("0.01", "1000"), "3.0", "stable within, plus or minus", _COUNT),
     Key("motion", "stable_for_ms", whole(1, 60_000), "400", "stable for at least", "ms"),
+    Key("motion", "settled_within_d", number("0.01", "1000"), "0.5", "drift over that time at most", _COUNT),
+    Key("motion", "late_after_ms", whole(1, 60_000), "200", "samples are late after a frame and", "ms"),
+    Key("motion", "oldest_ms", whole(1, 60_000), "500", "a stable weight is never older than", "ms"),
     Key("zero", "centre_of_zero_d", number("0.01", "10"), "0.25", "centre of zero is shown within", _COUNT),
+    Key("zero", "zero_when_stable", yes_or_no, "true", "zero-setting only in stable equilibrium"),
     Key("zero", "zero_setting_range", number("0", "1"), "0.02", "zero-setting with zero-tracking", _FRACTION),
     Key("zero", "initial_zero_range", number("0", "1"), "0.10", "initial zero-setting", _FRACTION),
-    Key("zero", "zero_tracking_window_d", number("0", "100"), "0.5", "zero-tracking acts within", _COUNT),
+    Key("zero", "zero_tracking_window_d", number("0", "100"), "0.5", "zero-tracking acts within", _D),
+    Key("zero", "zero_tracking_at_zero_only", yes_or_no, "true", "zero-tracking only while zero is shown"),
     Key("zero", "zero_tracking_rate_d_per_s", number("0", "1000"), "0.5", "zero-tracking moves by", "d/s"),
+    Key(
+        "zero", "zero_tracking_after_ms", whole(0, 600_000), "2000", "zero-tracking waits for a rest of", "ms"
+    ),
+    Key(
+        "zero",
+        "zero_tracking_rest_d",
+        number("0", "100"),
+        "0.25",
+        "it is one if the weight moved at most",
+        _D,
+    ),
     Key("zero", "zero_while_net", one_of("refused", "clears tare"), '"refused"', "zero-setting while net"),
     Key("limits", "overload_percent", number("100", "1000"), "105", "largest gross shown, of Max", "%"),
     Key("limits", "overload_divisions", whole(0, 10**6), "9", "and so many intervals more", _COUNT),
     Key("limits", "underload_d", whole(0, 10**7), "20", "smallest gross shown, below zero", _COUNT),
     Key("tare", "tare_when_stable", yes_or_no, "true", "tare only in stable equilibrium"),
     Key("tare", "tare_above_zero_only", yes_or_no, "true", "tare only above zero"),
+    Key("tare", "largest_tare", number("0", "10"), "1", "largest tare, weighed or preset", "of Max"),
     Key("recording", "record_when_stable", yes_or_no, "true", "record only in stable equilibrium"),
     Key("recording", "record_below_zero", yes_or_no, "false", "record weights below zero"),
     Key("tolerance", "bands", read_bands, "[[500, 1]]", "steps of tolerance", "load, tolerance"),

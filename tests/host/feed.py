@@ -13,7 +13,7 @@ from benchsim.ground.commands import InstrumentCommand
 from benchsim.ground.readings import ClockReading, Indication, LinkState, Outcome, Samples
 from benchsim.host.host import Host, Tick
 from benchsim.host.parts import CellSeat, HostParts
-from benchsim.rules.profile import load_profile
+from benchsim.rules.profile import Profile, load_profile
 
 Weight = Callable[[int], float]
 COUNTS_PER_KG = 100.0
@@ -135,12 +135,19 @@ def run(
 class Rig:
     """A host with its nodes on a clock of its own: put loads on, wait, ask.
 
-    The load is shared by all nodes alike.  Settings are those of parts().
+    The load is shared by all nodes alike.  rules: instead of the profile of that name; rows: of a frame.
+    The other settings are those of parts().
     """
 
-    def __init__(self, profile: str = "hb44-iiil-vehicle", **changed: object) -> None:
+    def __init__(
+        self,
+        profile: str = "hb44-iiil-vehicle",
+        rules: Profile | None = None,
+        rows: int = 8,
+        **changed: object,
+    ) -> None:
         self.parts = parts(profile=profile, **changed)  # type: ignore[arg-type]
-        self.host = Host(self.parts, load_profile(profile))
+        self.host = Host(self.parts, rules or load_profile(profile))
         self.now_us = 0
         self._steps = [(0, 0.0)]
         self._shapes: list[Weight] = [lambda _t: 0.0]
@@ -154,6 +161,7 @@ class Rig:
                 channels / len(self.parts.seats),
                 1 / self.parts.seats[0].kg_per_count,
                 self.parts.rate_hz,
+                rows,
             )
             for a, channels in zip(addresses, on_node, strict=True)
         ]

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 
 from benchsim.ground.commands import ClearTare, InstrumentCommand, PresetTare, Record, Tare, Zero
+from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import LinkState
 from tests.host.feed import Node, Rig, flow, host, run
 
@@ -78,11 +81,52 @@ def test_a_state_to_come_counts_from_its_own_time() -> None:
     assert [i.valid for i in rig.wait(0.6)] == [True] * 4 + [False] * 2
 
 
-def test_clearing_and_presetting_need_no_weight() -> None:
-    from decimal import Decimal
-
+def test_a_preset_tare_needs_an_instrument_that_weighs_and_clearing_needs_nothing() -> None:
     it = host()
-    assert it.command(PresetTare(Decimal(100)), 0).done
-    assert it.indication.tare_d == 5
-    assert it.command(ClearTare(), 0).done
+    outcome = it.command(PresetTare(Decimal(100)), 0)
+    assert (outcome.done, outcome.reason) == (False, "no weight: not paired")
     assert it.indication.tare_d == 0
+    assert it.command(ClearTare(), 0).done
+
+
+def test_a_tare_outlives_a_lost_node() -> None:
+    rig = Rig()
+    rig.settle(1_000.0)
+    assert rig.ask(PresetTare(Decimal(100))).done
+    rig.host.link(LinkState(1, "lost", since_us=rig.now_us))
+    assert rig.wait(0.1)[-1].tare_d == 5
+    assert rig.ask(ClearTare()).done
+    assert rig.shows.tare_d == 0
+
+
+def test_a_node_that_joins_last_is_named_until_it_has_sent_enough() -> None:
+    it = host(cells=8)
+    nodes = [Node(a, lambda _t: 1_000.0, share=0.5) for a in (1, 2)]
+    flow(it, nodes[0])
+    nodes[1].next = 160  # it begins at 2 s
+    run(it, nodes, 2_000_000)
+    flow(it, nodes[1], at_us=2_000_000)
+    reasons = [t.indication.reason for t in run(it, nodes, 2_400_000)]
+    assert reasons[-1] == "node 2: too few samples yet"
+    assert all(reason.startswith("node 2: ") for reason in reasons)
+    assert run(it, nodes, 2_700_000)[-1].indication.valid
+
+
+@pytest.mark.parametrize(("profile", "rate_hz", "lowest"), [("hb44-iii", 2, "at least 3 Hz under hb44-iii")])
+def test_a_rate_at_which_stability_cannot_be_judged_is_refused(
+    profile: str, rate_hz: int, lowest: str
+) -> None:
+    with pytest.raises(BadInput, match=lowest):
+        host(profile, rate_hz=rate_hz)
+
+
+@pytest.mark.parametrize(("profile", "rate_hz"), [("hb44-iii", 3), ("hb44-iiil-vehicle", 3), ("r76-iii", 1)])
+def test_at_the_lowest_rate_motion_still_shows(profile: str, rate_hz: int) -> None:
+    rig = Rig(profile, rate_hz=rate_hz, rows=1, waiting_us=2_000_000)
+    rig.put(1_000.0)
+    rig.wait(6.0)
+    assert any(not i.motion for i in rig.wait(1.0))  # while its newest sample is not too old
+    rig.put(2_000.0)
+    period = 1.0 / rate_hz
+    assert all(i.motion for i in rig.wait(period + 0.2) if i.gross_d > 50)
+    assert any(not i.motion and i.gross_d == 100 for i in rig.wait(3 * period))

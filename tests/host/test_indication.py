@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
+import math
 from decimal import Decimal
 
 import pytest
 
 from benchsim.ground.commands import ClearTare, InstrumentCommand, PresetTare, Record, Tare, Zero
 from benchsim.ground.readings import LinkState
-from tests.host.feed import Rig, parts
+from benchsim.rules.profile import load_profile
+from tests.host.feed import Rig, parts, run
 
 EVERY_WEIGHING: list[InstrumentCommand] = [Zero(), Tare(), Record()]
 
@@ -70,7 +73,7 @@ def test_the_underload_limit_itself_still_shows() -> None:
 @pytest.mark.parametrize("command", EVERY_WEIGHING)
 def test_nothing_is_weighed_before_the_initial_zero_is_set(command: InstrumentCommand) -> None:
     rig = Rig(initial_zero=True)
-    shown = rig.settle(10_000.0)
+    shown = rig.settle(12_020.0)
     assert (shown.initial_zero_error, shown.shows_figure, shown.text) == (True, False, "------ kg")
     outcome = rig.ask(command)
     assert (outcome.done, outcome.reason) == (False, "the initial zero is not set: outside its range")
@@ -78,18 +81,41 @@ def test_nothing_is_weighed_before_the_initial_zero_is_set(command: InstrumentCo
 
 def test_the_initial_zero_is_set_when_the_load_that_hindered_it_is_gone() -> None:
     rig = Rig(initial_zero=True)
-    assert rig.settle(10_000.0).initial_zero_error
+    assert rig.settle(12_020.0).initial_zero_error
     shown = rig.settle(250.0)
     assert (shown.initial_zero_error, shown.shows_figure, shown.gross_d) == (False, True, 0)
     assert rig.settle(1_250.0).gross_d == 50
 
 
-def test_centre_of_zero_is_not_shown_before_there_is_a_zero() -> None:
+def test_there_is_no_weight_before_the_initial_zero_is_set() -> None:
     rig = Rig("r76-iii", capacity="60000", initial_zero=True)
-    before = [i for i in rig.wait(0.9) if i.valid]
-    assert before
-    assert not any(i.centre_of_zero for i in before)
-    assert rig.wait(1.0)[-1].centre_of_zero
+    rig.put(200.0, lambda t_us: 100.0 * math.sin(t_us * 1e-5))
+    before = rig.wait(3.0)
+    assert {(i.valid, i.text, i.centre_of_zero, i.overload) for i in before} == {
+        (False, "------ kg", False, False)
+    }
+    assert {i.reason for i in before[5:]} == {"initial zero not set yet"}
+    for command in (*EVERY_WEIGHING, PresetTare(Decimal(100))):
+        assert rig.ask(command).reason == "no weight: initial zero not set yet"
+    shown = rig.settle(200.0)
+    assert (shown.valid, shown.text, shown.centre_of_zero, shown.tare_d) == (True, "0 kg", True, 0)
+
+
+def test_cells_are_told_before_the_initial_zero_is_set() -> None:
+    rig = Rig("r76-iii", capacity="60000", initial_zero=True)
+    rig.put(400.0, lambda t_us: 100.0 if (t_us // 100_000) % 2 else -100.0)
+    rig.now_us = 3_000_000
+    tick = run(rig.host, rig.nodes, rig.now_us)[-1]
+    assert tick.indication.reason == "initial zero not set yet"
+    assert tick.cells_kg == pytest.approx((100.0,) * 4)
+
+
+def test_a_preset_tare_waits_for_the_initial_zero() -> None:
+    rig = Rig(initial_zero=True)
+    assert rig.settle(12_020.0).initial_zero_error
+    assert not rig.ask(PresetTare(Decimal(100))).done
+    rig.settle(0.0)
+    assert rig.ask(PresetTare(Decimal(100))).done
 
 
 def test_the_initial_zero_is_set_once_and_not_again_after_a_lost_node() -> None:
@@ -177,11 +203,11 @@ def test_a_command_shows_at_once() -> None:
     ("value", "says"),
     [
         ("-1", "below zero"),
-        ("60000.1", "above Max, 60000 kg"),
+        ("60000.1", "above the largest tare, 60000 kg"),
         ("NaN", "not a weight"),
         ("sNaN", "not a weight"),
         ("Infinity", "not a weight"),
-        ("1E+999999", "above Max"),
+        ("1E+999999", "above the largest tare"),
     ],
 )
 def test_a_preset_tare_that_cannot_be_is_refused_and_told(value: str, says: str) -> None:
@@ -233,6 +259,31 @@ def test_a_gross_below_zero_is_shown_but_not_recorded() -> None:
     assert rig.ask(Record()).reason == "below zero"
 
 
+@pytest.mark.parametrize("fraction", ["1", "0.5"])
+def test_a_weighed_tare_ends_where_a_preset_one_does(fraction: str) -> None:
+    most_kg = 60_000 * Decimal(fraction)
+    rules = dataclasses.replace(load_profile("r76-iii"), largest_tare=Decimal(fraction))
+    rig = Rig("r76-iii", rules=rules)
+    rig.settle(float(most_kg) + 20.0)
+    outcome = rig.ask(Tare())
+    assert not outcome.done
+    assert outcome.reason.endswith(f"above the largest tare, {most_kg:.0f} kg")
+    assert (rig.shows.tare_d, rig.shows.tare_error) == (0, True)
+    assert not rig.ask(PresetTare(most_kg + 20)).done
+    assert rig.ask(PresetTare(most_kg)).done
+    rig.settle(float(most_kg))
+    assert rig.ask(Tare()).done
+
+
+def test_zero_setting_in_motion_is_refused_where_the_rules_want_it() -> None:
+    rules = load_profile("hb44-iii")
+    for wanted in (True, False):
+        rig = Rig("hb44-iii", rules=dataclasses.replace(rules, zero_when_stable=wanted))
+        rig.put(200.0, lambda t_us: 100.0 if (t_us // 100_000) % 2 else -100.0)
+        assert rig.wait(3.0)[-1].motion
+        assert rig.ask(Zero()).done is not wanted
+
+
 def test_a_weighed_tare_replaces_a_preset_one() -> None:
     rig = Rig()
     rig.settle(2_000.0)
@@ -258,7 +309,6 @@ def test_tenths_tell_what_the_count_hides() -> None:
 def test_settings_no_host_could_keep_are_refused() -> None:
     from benchsim.ground.errors import BadInput
     from benchsim.host.host import Host
-    from benchsim.rules.profile import load_profile
 
     seats = parts(cells=2).seats
     for wrong in (
@@ -271,6 +321,9 @@ def test_settings_no_host_could_keep_are_refused() -> None:
         {"interval": Decimal("NaN")},
         {"capacity_kg": Decimal("10")},
         {"averaging_us": -1},
+        {"verification_interval": Decimal(19)},
+        {"verification_interval": Decimal("201")},
+        {"verification_interval": Decimal("NaN")},
     ):
         with pytest.raises(BadInput):
             Host(parts(**wrong), load_profile("r76-iii"))

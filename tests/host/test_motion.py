@@ -21,9 +21,9 @@ def test_a_window_has_the_extremes_of_a_plain_loop(values: list[int], width: int
     assert over_windows(np.minimum, array, width).tolist() == [min(run) for run in runs]
 
 
-@given(weights, st.integers(1, 20), st.integers(0, 60), st.data())
+@given(weights, st.integers(1, 20), st.integers(0, 60), st.integers(0, 60), st.data())
 def test_stable_is_what_a_plain_loop_says(
-    values: list[int], width: int, band: int, data: st.DataObject
+    values: list[int], width: int, band: int, settled: int, data: st.DataObject
 ) -> None:
     end = data.draw(st.integers(-1, len(values) - 1))
     shown = data.draw(st.integers(-60, 60))
@@ -32,6 +32,11 @@ def test_stable_is_what_a_plain_loop_says(
     run = range(end - width + 1, end + 1)
     there = end >= width - 1 and all(since[k] <= now for k in run)
     expected = there and all(abs(values[k] - shown) <= band for k in run)
+    if there:
+        stretch = values[run.start : run.stop]
+        half = max(1, width // 2)
+        newer, older = sum(stretch[-half:]), sum(stretch[:half])
+        expected = expected and abs(newer - older) <= settled * half
     seen = spread(
         np.array(values, dtype=np.int64),
         np.array(since, dtype=np.int64),
@@ -39,7 +44,7 @@ def test_stable_is_what_a_plain_loop_says(
         np.array([end]),
         np.array([now], dtype=np.int64),
     )
-    assert seen.within(np.array([shown], dtype=np.int64), band).tolist() == [expected]
+    assert seen.within(np.array([shown], dtype=np.int64), band, settled).tolist() == [expected]
 
 
 def test_an_oscillation_that_the_mean_hides_is_motion_all_the_same() -> None:
