@@ -1,4 +1,4 @@
-"""A verdict in words: what was expected by which clause, what was found, when, and what lay around it."""
+"""A verdict in words: what was expected by which clause, what was found, when."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from benchsim.checks.tolerances import clause
 from benchsim.ground.clock import seconds
 from benchsim.ground.readings import Event, Indication, LinkState
 from benchsim.ground.rounding import shown
-from benchsim.record.trace import FLAGS, NO_FIGURE, Flag, Trace
+from benchsim.record.trace import NO_FIGURE, Flag, Trace
 
 _STOPPING = [flag.name.lower().replace("_", " ") for flag in Flag if flag in NO_FIGURE and flag.name]
 _NAMES = {Flag.SHOWS_NET: "net shown"} | {
@@ -177,20 +177,3 @@ def expected_event(statement: CommandIs | AnswerIs) -> str:
         return statement.text
     negation = "not " if statement.negated else ""
     return f"answer of {statement.protocol} {negation}{statement.how} {quoted(statement.wanted)}"
-
-
-def around(trace: Trace, t_us: int, rows: int = 3) -> str:
-    """What lay around an instant, for a terminal: updates on both sides, the last that happened."""
-    middle = trace.rows_before(t_us)
-    lines = []
-    for index in range(max(0, middle - rows), min(len(trace), middle + rows + 1)):
-        indication = trace.indication(index)
-        on = [name.replace("_", " ") for name in FLAGS[1:] if getattr(indication, name)]
-        mark = ">" if indication.t_us == t_us else " "
-        why = "" if indication.valid else indication.reason
-        lines.append(
-            f"{mark} {seconds(indication.t_us):>10}  {indication.text:>14}  {', '.join(on) or why}".rstrip()
-        )
-    near = [e for e in trace.events if e.kind != "answer" and e.t_us <= t_us][-rows:]
-    lines += [f"  {seconds(e.t_us):>10}  {e.kind}: {e.text}" for e in near]
-    return "\n".join(lines)

@@ -47,13 +47,13 @@ def _summary(results: list[Result], unread: int) -> str:
 
 
 def _show_around(out: Console, result: Result) -> None:
-    """Under the table: each failed check that one instant decided, with what lay around that."""
-    for verdict in (v for v in result.verdicts if not v.passed and v.at_us is not None):
-        lines = around(result.trace, verdict.at_us or 0, out.width - len(INDENT))
-        if lines:
-            out.print(Text(f"\n{INDENT}{verdict.name}", "bold"), soft_wrap=True)
-        for line in lines:
-            out.print(Text(INDENT + line, "dim"), soft_wrap=True)
+    """Under the table: the failed checks that one instant decided, with what lay around that."""
+    failed = [(v.at_us, v.name) for v in result.verdicts if not v.passed and v.at_us is not None]
+    for t_us in dict(failed):
+        lines = around(result.trace, t_us, out.width - len(INDENT))
+        names = [name for at_us, name in failed if at_us == t_us] if lines else []
+        for line, style in [("", ""), *((n, "bold") for n in names), *((li, "dim") for li in lines)]:
+            out.print(Text(INDENT + line if line else "", style), soft_wrap=True)
 
 
 def _head(result: Result) -> Text:

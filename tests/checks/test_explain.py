@@ -1,10 +1,9 @@
-"""A verdict tells a technician what was expected, what was found, and what lay around it."""
+"""A verdict tells a technician what was expected and what was found."""
 
 from __future__ import annotations
 
 import pytest
 
-from benchsim.checks.explain import around
 from benchsim.ground.readings import Event, LinkState
 from benchsim.record.trace import Trace
 from tests.checks.asked import verdict
@@ -86,17 +85,3 @@ def test_bytes_found_can_be_copied_into_a_check(made: Trace) -> None:
     found = verdict('at 4 s answer of scp0499 is "?"', made).found
     copied = found.removeprefix("answer ").removesuffix(" at 3.5 s")
     assert verdict(f"at 4 s answer of scp0499 is {copied}", made).passed
-
-
-def test_what_lay_around_an_instant(made: Trace) -> None:
-    assert around(made, 4_000_000, rows=1).splitlines() == [
-        "       3.9 s        18360 kg",
-        ">        4 s       ------ kg  node 2: lost",
-        "       4.1 s       ------ kg  node 2: lost",
-        "       2.5 s  command: record: in motion",
-    ]
-
-
-def test_what_lay_around_the_start_is_only_what_was_there(made: Trace) -> None:
-    assert around(made, 100_000).splitlines()[0] == ">      0.1 s            0 kg  centre of zero"
-    assert around(run(0), 0) == ""

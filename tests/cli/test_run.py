@@ -37,6 +37,10 @@ def test_a_failed_check_is_exit_code_1_and_says_what_was_wanted_and_found(call: 
     assert "FAIL" in done.out
     assert "gross 0 kg" in done.out
     assert "expected gross 1 t" in done.out
+    told = done.out.split("\n\n")[1].splitlines()
+    assert told[0] == "     at 2 s gross is 1 t within 0 d"
+    assert told[3] == "     at 2 s     0 kg, centre of zero; true mass 0 kg"
+    assert len(told) <= 6
 
 
 def test_a_folder_runs_all_its_scenarios_and_a_bad_one_does_not_stop_the_others(
