@@ -92,7 +92,7 @@ def _serve(
     from benchsim.serve.session import Scene, run_session
 
     scenario = load(file)
-    plan, profile, _checks = build(scenario)
+    plan, profile, _checks = build(scenario, seed)
     bench = Bench(plan, profile, seed if seed is not None else scenario.file.seed)
     protocol = plan.outputs[0] if plan.outputs else "scp0499"
     scene = Scene(scenario.file.title, plan.card, protocol, plan.scale.receptor, plan.timeline)
