@@ -60,6 +60,8 @@ def spoilt(built: Built) -> Iterator[tuple[Plan, Profile]]:
     plan, rules = built.plan, built.profile
     late_us = max(plan.lasts_us - 3_000_000, 0)
     yield with_fault(plan, "power-loss"), rules
+    if any(n.up or n.down for n in plan.nodes):
+        yield with_perfect_links(plan), rules
     yield with_one_key(plan), rules
     yield plan, replace(rules, record_when_stable=False, tare_when_stable=False)
     yield plan, replace(rules, motion_band_d=Decimal(0))
@@ -73,7 +75,6 @@ def spoilt(built: Built) -> Iterator[tuple[Plan, Profile]]:
     yield with_fault(plan, "zero-shift", 3_000_000, shift_mv_per_v=0.05), rules
     yield with_fault(plan, "open-terminal", 0, 1), rules
     yield with_fault(plan, "outage", late_us), rules
-    yield with_perfect_links(plan), rules
     for loc in dict.fromkeys(t.loc for t in built.told):
         kept = tuple(Scheduled(t.t_us, t.command) for t in built.told if t.loc != loc)
         yield replace(plan, timeline=kept), rules
