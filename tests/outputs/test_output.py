@@ -37,6 +37,13 @@ def test_an_unknown_protocol_names_the_nearest(ask: object) -> None:
         ask()
 
 
+def test_the_catalogue_tells_the_form_of_what_goes_with_a_letter() -> None:
+    meaning = {c.send: c.meaning for c in describe("scp0499").commands}
+    assert "10 characters" in meaning["T"]
+    assert '"T      1200"' in meaning["T"]  # T and 10 characters
+    assert "3 characters" in meaning["U"]
+
+
 def test_an_instrument_whose_figures_do_not_fit_the_answer_is_refused_before_anybody_connects() -> None:
     with pytest.raises(BadInput, match="a capacity of 1000000000 kg needs 11 characters"):
         open_conversation("scp0499", replace(CARD, capacity_d=10**9, interval=Decimal(1)))

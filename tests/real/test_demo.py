@@ -17,6 +17,7 @@ from benchsim.cli import demo_run
 from benchsim.cli.demo_run import Result, Row, Said, Truth, run_demo
 from benchsim.rules.profile import load_profile
 from benchsim.serve.live import Exchange
+from tests.cli.test_terminal import on_a_terminal
 from tests.real.served import ROOT
 from tests.serve.small_bench import loaded
 
@@ -115,6 +116,51 @@ def test_a_reading_in_motion_is_shown_and_not_judged() -> None:
     row = row_of(b"\n 1GM      12400kg \r", 5_000.0)
     assert row.reading == 12_400
     assert row.passed is None
+
+
+def test_a_row_in_motion_shows_no_departure() -> None:
+    cells = row_of(b"\n 1GM       1780kg \r", 6_800.0).cells()
+    assert cells[-1].split() == ["-", "in", "motion,", "not", "judged"]
+    assert "251" not in " ".join(cells)
+
+
+def test_the_repeat_says_how_many_answers_came(shown: dict[str, Any]) -> None:
+    repeats = [r["step"] for r in shown["readings"] if r["command"] == "R"]
+    assert repeats == ["5 answers came, the last:"]
+
+
+# Rows as wide as they come: FAIL, a time to the millisecond, a known tare, every figure at its longest.
+WIDE = """
+from decimal import Decimal
+from benchsim.cli.demo import _show
+from benchsim.cli.demo_run import Result, Row
+d, t = Decimal, 102_288_000
+rows = (
+    Row(t, "set a known tare", "T     12000", "", "gross", False, d(-36300), -36300.0, -0.12, d(4), True),
+    Row(t, "it stands, wait for stable", "P", "", "gross", False, d(36320), 29500.0, 341.0, d(4), False),
+    Row(t, "zero in vain, it moves", "Z", chr(10) + "E1GM ----------kg " + chr(13)),
+    Row(t, "it drives off", "W", "", "gross", True, d(36320), 29500.0, 341.0, d(4), None),
+)
+_show(Result("a demo", "/dev/pts/9", "kg", d(20), rows, ""))
+"""
+
+
+def lines_of(columns: int) -> list[str]:
+    code, seen, _ = on_a_terminal(columns, program=(sys.executable, "-c", WIDE))
+    assert code == 0
+    return [line.rstrip() for line in seen.replace("\r", "").split("\n")]
+
+
+@pytest.mark.parametrize("columns", [80, 100, 120])
+def test_the_table_fits_a_terminal_without_losing_a_digit(columns: int) -> None:
+    lines = lines_of(columns)
+    assert max(map(len, lines)) <= 80
+    rows = {line.split()[0]: line.split() for line in lines if line.startswith(("ok", "FAIL"))}
+    tail = ["-36300", "gross", "-36300.00", "-0.12", "of", "4"]
+    assert rows["ok"][:2] == ["ok", "102.288"]
+    assert rows["ok"][-8:] == ["T", "12000", *tail]
+    assert rows["FAIL"][-6:] == ["36320", "gross", "29500.00", "+341.00", "of", "4"]
+    assert "\N{HORIZONTAL ELLIPSIS}" not in "".join(lines)
 
 
 def test_one_bad_reading_fails_the_demo_and_so_does_none_at_all() -> None:

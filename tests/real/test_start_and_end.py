@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import signal
 import subprocess
@@ -152,3 +153,32 @@ def test_what_the_page_says_to_type_is_taken_and_the_last_line_ends_it(tmp_path:
     assert said.splitlines().count("done") == 2
     assert "load: place box: 1200 kg" in said
     assert "fault" not in said
+
+
+# -- the page's program ---------------------------------------------------------------------------------------
+
+PROGRAM = re.findall(r"^```python\n(.*?)^```", PAGE, flags=re.DOTALL | re.MULTILINE)[0]
+
+
+def run_program(text: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
+    return subprocess.run(
+        [sys.executable, "-c", text], cwd=folder, capture_output=True, text=True, timeout=2 * PATIENCE_S,
+        check=False, env=os.environ | {"PATH": path},
+    )  # fmt: skip
+
+
+def test_the_page_s_program_works_in_a_folder_where_a_ready_file_was_left(tmp_path: Path) -> None:
+    (tmp_path / "ready.json").write_text('{"serial": ["/dev/ttyNOWHERE9"], "tcp": []}')
+    done = run_program(PROGRAM, tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "0kg" in done.stdout
+
+
+def test_the_page_s_program_says_at_once_that_serve_has_ended(tmp_path: Path) -> None:
+    begun_s = time.monotonic()
+    done = run_program(PROGRAM.replace('"quiet-platform"', '"loud-platform"'), tmp_path)
+    assert done.returncode == 1
+    assert "loud-platform: No such file" in done.stderr
+    assert "serve has ended: it says why on stderr" in done.stderr
+    assert time.monotonic() - begun_s < 15  # the page waits 30 s for one that is still there

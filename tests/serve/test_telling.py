@@ -12,6 +12,7 @@ from benchsim.ground.library import shipped
 from benchsim.ground.readings import LinkState
 from benchsim.scenario.build import build
 from benchsim.scenario.loader import load
+from benchsim.serve.live import Live
 from benchsim.serve.narrator import OVER, Narrator, state_text
 from benchsim.serve.typist import Typist
 
@@ -128,6 +129,19 @@ def test_a_trainer_acts_live_and_hears_what_came_of_it() -> None:
     assert told.ended == 0
     told.type("quit")
     assert told.ended == 1
+
+
+def test_what_a_client_asks_of_the_instrument_is_told_with_its_outcome() -> None:
+    told = Told("demo.yaml")
+    told.walk(5)
+    client = Live(told.bench, told.bench.plan.card, "scp0499", told.lines.append).join("one", lambda _: None)
+    client.heard(b"\nZ\r")
+    told.walk(13)
+    client.heard(b"\nT\r")
+    told.news()
+    said = [t for t in texts(told.lines) if t.startswith("command")]
+    assert said[0] == "command done: zero"
+    assert said[1].startswith("command refused: tare: ")
 
 
 def test_who_types_a_hidden_fault_hears_that_it_was_done() -> None:
