@@ -155,7 +155,7 @@ def test_what_the_page_says_to_type_is_taken_and_the_last_line_ends_it(tmp_path:
     assert "fault" not in said
 
 
-# -- the page's program ---------------------------------------------------------------------------------------
+# -- the page's program ----------------------------------------------------------------------------------
 
 PROGRAM = re.findall(r"^```python\n(.*?)^```", PAGE, flags=re.DOTALL | re.MULTILINE)[0]
 
