@@ -14,11 +14,10 @@ from benchsim.checks.sentence import Check, Known, SentenceError, parse
 from benchsim.ground.clock import SECOND_US, seconds
 from benchsim.ground.commands import Ask, StartFault
 from benchsim.ground.errors import BadInput, unknown
-from benchsim.ground.randomness import Streams
 from benchsim.ground.readings import InstrumentCard
 from benchsim.ground.rounding import is_scale_interval
 from benchsim.host.parts import CellSeat, HostParts
-from benchsim.link.figures import Flow, Way
+from benchsim.link.figures import Way
 from benchsim.link.parts import Expected, HostCard, LinkSettings
 from benchsim.outputs.output import protocol_names
 from benchsim.rules.profile import Profile, load_profile
@@ -29,7 +28,7 @@ from benchsim.scenario import equipment
 from benchsim.scenario.blame import judge
 from benchsim.scenario.findings import Findings, Scenario
 from benchsim.scenario.layout import cells_of
-from benchsim.scenario.stack import judge_way, shadowing_of, stack_of, way_of
+from benchsim.scenario.stack import judge_ways, shadows_of, stack_of, ways_of
 from benchsim.scenario.timeline import Stage, Told, commands_of
 
 HOST_ID = 1
@@ -64,7 +63,7 @@ def assemble(scenario: Scenario, seed: int | str | None = None) -> Built:
     findings.tell()
     assert draft.profile is not None
     file, nodes = scenario.file, draft.nodes
-    shadows_db = _shadows(scenario, nodes, seed)
+    shadows_db = shadows_of(nodes, file.seed if seed is None else seed)
     plan = Plan(
         scale=draft.parts,
         nodes=tuple(_node_plan(node, db) for node, db in zip(nodes, shadows_db, strict=True)),
@@ -76,7 +75,7 @@ def assemble(scenario: Scenario, seed: int | str | None = None) -> Built:
         outputs=tuple(file.outputs),
         paired_at_start=file.link.pair_at_start,
     )
-    ways = _ways(scenario, nodes, shadows_db)
+    ways = ways_of(nodes, file.link.samples_per_frame, shadows_db)
     return Built(plan, draft.profile, draft.checks, draft.told, ways)
 
 
@@ -117,7 +116,7 @@ def judged(scenario: Scenario, findings: Findings) -> Draft:
     _judge_names(scenario, told, findings)
     _judge_updates(scenario, findings)
     _judge_silence(scenario, findings)
-    _judge_ways(scenario, nodes, findings)
+    judge_ways(file, nodes, findings)
     return Draft(profile, nodes, parts, told, checks, lasts_us)
 
 
@@ -222,36 +221,6 @@ def _card(scenario: Scenario) -> InstrumentCard:
 def _node_plan(node: equipment.NodeSpec, shadowing_db: float) -> NodePlan:
     stack = stack_of(node.link, shadowing_db)
     return NodePlan(node.card, up=stack, down=stack)
-
-
-# -- the ways between nodes and host -------------------------------------------------------------------
-
-
-def _judge_ways(scenario: Scenario, nodes: list[equipment.NodeSpec], findings: Findings) -> None:
-    judge_way(scenario.file.link, ("link",), findings)
-    for node in nodes:
-        if node.link is not scenario.file.link:
-            judge_way(node.link, (*node.loc, "link"), findings)
-
-
-def _shadows(
-    scenario: Scenario, nodes: list[equipment.NodeSpec], seed: int | str | None
-) -> tuple[float, ...]:
-    """One draw a node, whoever else draws; the same both ways, since a path is."""
-    streams = Streams(scenario.file.seed if seed is None else seed).child("radio")
-    return tuple(shadowing_of(node.link, streams.dice(n)) for n, node in enumerate(nodes, 1))
-
-
-def _ways(
-    scenario: Scenario, nodes: list[equipment.NodeSpec], shadows_db: tuple[float, ...]
-) -> tuple[tuple[int, Way], ...]:
-    found: list[tuple[int, Way]] = []
-    for node, shadowing_db in zip(nodes, shadows_db, strict=True):
-        flow = Flow(scenario.file.link.samples_per_frame, node.card.rate_hz, node.card.channels)
-        way = way_of(node.link, flow, shadowing_db)
-        if way is not None and node.address is not None:
-            found.append((node.address, way))
-    return tuple(found)
 
 
 # -- what is asked, how long, what is checked ----------------------------------------------------------

@@ -6,7 +6,9 @@ them late, so that a lost frame delays nobody by being late.
 
 from __future__ import annotations
 
-from benchsim.ground.randomness import Dice
+from collections.abc import Sequence
+
+from benchsim.ground.randomness import Streams
 from benchsim.link import cable, radio
 from benchsim.link.figures import Flow, Way, figures
 from benchsim.link.impairment import Impairment
@@ -20,8 +22,9 @@ from benchsim.link.impairments.reorder import Reorder
 from benchsim.link.impairments.replay import Replay
 from benchsim.link.impairments.stranger import Stranger
 from benchsim.scenario import ways
+from benchsim.scenario.equipment import NodeSpec
 from benchsim.scenario.findings import Findings
-from benchsim.scenario.schema import Channel
+from benchsim.scenario.schema import Channel, File
 from benchsim.scenario.text import Loc
 
 WAYS = ("radio", "cable", "rate")
@@ -53,13 +56,46 @@ def stack_of(channel: Channel, shadowing_db: float = 0.0) -> tuple[Impairment, .
     return tuple(stack)
 
 
-def shadowing_of(channel: Channel, dice: Dice) -> float:
-    """One draw for one node's radio, in dB; 0 without one."""
-    return 0.0 if channel.radio is None else radio.shadowing(_radio(channel.radio), dice)
+# -- all nodes -----------------------------------------------------------------------------------------
 
 
-def way_of(channel: Channel, flow: Flow, shadowing_db: float = 0.0) -> Way | None:
-    """What is told of a radio or a cable; None when the file has neither."""
+def judge_ways(file: File, nodes: Sequence[NodeSpec], findings: Findings) -> None:
+    """One way a node at most, and one that can be."""
+    _judge_way(file.link, ("link",), findings)
+    for node in nodes:
+        if node.link is not file.link:
+            _judge_way(node.link, (*node.loc, "link"), findings)
+
+
+def shadows_of(nodes: Sequence[NodeSpec], seed: int | str) -> tuple[float, ...]:
+    """What each node's radio loses in shadows, in dB; 0 without a radio.
+
+    One draw a node, whoever else draws; the same both ways, since a path is.
+    """
+    streams = Streams(seed).child("radio")
+    return tuple(
+        0.0 if n.link.radio is None else radio.shadowing(_radio(n.link.radio), streams.dice(number))
+        for number, n in enumerate(nodes, 1)
+    )
+
+
+def ways_of(
+    nodes: Sequence[NodeSpec], samples_per_frame: int, shadows_db: Sequence[float]
+) -> tuple[tuple[int, Way], ...]:
+    """(address, its way) of each node with a radio or a cable, for telling."""
+    found: list[tuple[int, Way]] = []
+    for node, shadowing_db in zip(nodes, shadows_db, strict=True):
+        flow = Flow(samples_per_frame, node.card.rate_hz, node.card.channels)
+        way = _way_of(node.link, flow, shadowing_db)
+        if way is not None and node.address is not None:
+            found.append((node.address, way))
+    return tuple(found)
+
+
+# -- one node ------------------------------------------------------------------------------------------
+
+
+def _way_of(channel: Channel, flow: Flow, shadowing_db: float) -> Way | None:
     late_us = channel.delay or 0
     if channel.radio is not None:
         made = _radio(channel.radio)
@@ -73,8 +109,7 @@ def way_of(channel: Channel, flow: Flow, shadowing_db: float = 0.0) -> Way | Non
     return None
 
 
-def judge_way(channel: Channel, loc: Loc, findings: Findings) -> None:
-    """One way at most, and one that can be."""
+def _judge_way(channel: Channel, loc: Loc, findings: Findings) -> None:
     given = [name for name in WAYS if getattr(channel, name) is not None]
     if len(given) > 1:
         findings.add((*loc, given[1]), f"both {given[0]} and {given[1]}", "one of radio, cable and rate")
