@@ -15,7 +15,7 @@ from benchsim.ground.units import mass_text
 from benchsim.scale.parts import ScaleParts
 from benchsim.scale.receptor import dead_shares_kg
 from benchsim.scale.validate import check, check_new
-from benchsim.scenario.layout import SAFE_LOAD, dead_load_of, needed_capacity, off_line_m
+from benchsim.scenario.layout import SAFE_LOAD, dead_load_of, needed_capacity
 from benchsim.scenario.schema import CellFigures, File, Part, Receptor, Site
 from benchsim.scenario.text import Loc, Places
 from benchsim.scenario.timeline import Told
@@ -42,15 +42,14 @@ def placed(error: BadInput, file: File, places: Places) -> BadInput:
     loc = place_of_part(error.found, file)
     match = _PART.match(error.found)
     found = error.found
-    if match and match["field"] and isinstance(loc[-1], str):
+    if match and match["field"] and match["field"] != "supports" and isinstance(loc[-1], str) and loc[-1]:
         found = found.replace(match["field"], loc[-1], 1)
     return BadInput(found, error.right).at(places.of(loc))
 
 
 def _check_dead_load(parts: ScaleParts) -> None:
-    """No cell may be overloaded, and no deck tip, before anything stands on the scale."""
-    receptor = parts.receptor
-    shares_kg = dead_shares_kg(receptor)
+    """No cell may be overloaded before anything stands on the scale."""
+    shares_kg = dead_shares_kg(parts.receptor)
     for number, (cell, share_kg) in enumerate(zip(parts.cells, shares_kg, strict=True), 1):
         if share_kg > cell.e_max_kg:
             dead, most = mass_text(round(share_kg, 3)), mass_text(cell.e_max_kg)
@@ -58,12 +57,6 @@ def _check_dead_load(parts: ScaleParts) -> None:
                 f"cell {number}, e_max_kg: the dead load alone is {dead} on a cell of {most}",
                 "larger cells, or less dead load",
             )
-    off_m = off_line_m(receptor, receptor.length_m / 2, receptor.width_m / 2)
-    if off_m and receptor.dead_load_kg:
-        raise BadInput(
-            f"receptor: its middle lies {off_m:.3g} m beside the line of all cells: it would tip over",
-            "put the cells around the middle",
-        )
 
 
 def _check_capacity(parts: ScaleParts, file: File) -> None:
@@ -98,6 +91,8 @@ def place_of_part(found: str, file: File) -> Loc:
         return ("nodes", "each", number - 1) if file.nodes.each else ("nodes",)
     if part == "site":
         return ("site", _key(Site, field))
+    if field == "supports" and file.cells.at:
+        return ("cells", "at")
     return ("scale", "receptor", _key(Receptor, field))
 
 

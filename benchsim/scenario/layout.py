@@ -6,11 +6,11 @@ source, save where a clause is named.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from decimal import Decimal
 
 from benchsim.scale.parts import Receptor, Support
+from benchsim.scale.receptor import bearing
 from benchsim.scenario.findings import Findings
 from benchsim.scenario.quantities import Spot
 from benchsim.scenario.schema import Cells, File
@@ -19,7 +19,6 @@ STIFFNESS_N_PER_M = 1.0e8
 _SERIES = (Decimal(1), Decimal("1.5"), Decimal(2), Decimal(3), Decimal(5), Decimal("7.5"), Decimal(10))
 _INITIAL_ZERO = Decimal("0.2")
 _NOT_UNIFORM = Decimal("0.5")
-ON_THE_LINE_M = 1e-3
 SAFE_LOAD = Decimal("1.5")
 """A cell's safe load, in E_max; beyond it no scale is built.  Source: common practice, no source."""
 
@@ -83,21 +82,10 @@ def cell_capacity(file: File, count: int) -> Decimal:
 
 
 def off_line_m(receptor: Receptor, x_m: float, y_m: float) -> float:
-    """How far a point lies from the line on which all supports stand; 0 when they stand on none.
-
-    One support, and supports in one place, have no line: a single-point cell takes a load anywhere.
-    """
-    first, *others = ((s.x_m, s.y_m) for s in receptor.supports)
-    length_m, far = max(((math.dist(first, other), other) for other in others), default=(0.0, first))
-    if length_m <= ON_THE_LINE_M:
-        return 0.0
-
-    def off_m(at: tuple[float, float]) -> float:
-        along, across = far[0] - first[0], far[1] - first[1]
-        return abs(along * (at[1] - first[1]) - across * (at[0] - first[0])) / length_m
-
-    off = off_m((x_m, y_m))
-    return off if off > ON_THE_LINE_M and max(map(off_m, others)) <= ON_THE_LINE_M else 0.0
+    """How far a point lies beside the line on which all supports stand; 0 on it, and where there is none."""
+    line = bearing(receptor).line
+    off_m = 0.0 if line is None else line.distance_m(x_m, y_m)
+    return off_m if line is not None and off_m > line.beside_m else 0.0
 
 
 def place_on(spot: Spot, receptor: Receptor) -> tuple[float, float]:

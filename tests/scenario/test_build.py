@@ -245,7 +245,7 @@ def test_a_link_becomes_a_stack_of_impairments_both_ways() -> None:
         ),
         (
             HEAD + "cells: {at: [[0 m, 0 m], [2 m, 0 m]]}\n",
-            ["s.yaml:2:8: receptor: its middle lies 1 m beside the line of all cells: it would tip over"],
+            ["s.yaml:3:13: receptor, supports: the dead load lies 1 m beside their line"],
         ),
     ],
 )
