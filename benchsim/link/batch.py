@@ -1,7 +1,8 @@
 """The same data frames, many at a time: byte for byte what data.py makes and takes one by one.
 
 The layout of a row is made from the declaration in frames.py.  A batch has one session, one k and one
-number of channels.
+number of channels.  build serves the nodes; verify and take are for those who read many frames at once (a
+capture, a recording): the host on the bench hears its frames one by one and does not call them.
 """
 
 from __future__ import annotations

@@ -1,6 +1,8 @@
 """A stack of impairments, one each way: a frame enters at the top, none, one or several come out.
 
-Frames that come out of one impairment enter the next in order of their times.
+What becomes of one frame enters the next impairment in order of time.  Frames are handed over in the order
+in which they were sent, so one that was held back is handed on before those that overtake it: an impairment
+that cares for order goes by the times at which frames enter.
 """
 
 from __future__ import annotations

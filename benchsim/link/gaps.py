@@ -86,7 +86,11 @@ class Gaps:
             return
         self.gaps.append(Gap(self.next, first, now_us + AGAIN_GRACE_US))
         self.next = first
-        if len(self.gaps) > MAX_GAPS:
+        self._bound()
+
+    def _bound(self) -> None:
+        """The oldest gaps are given up when there are too many."""
+        while len(self.gaps) > MAX_GAPS:
             lost = self.gaps.pop(0)
             self.given_up += lost.end - lost.first
 
@@ -97,6 +101,7 @@ class Gaps:
                 left = ((gap.first, first), (end, gap.end))
                 parts = [Gap(a, b, ask_us, min(gap.asked, 1)) for a, b in left if a < b]
                 self.gaps[index : index + 1] = parts
+                self._bound()
                 for other in self.gaps:  # an answer is on its way: leave it time
                     if other.asked:
                         other.ask_us = max(other.ask_us, ask_us)
@@ -112,6 +117,7 @@ class Gaps:
                     kept.append(Gap(a, b, gap.ask_us, gap.asked))
         self.given_up += sum(g.end - g.first for g in self.gaps) - sum(g.end - g.first for g in kept)
         self.gaps = kept
+        self._bound()
 
     def due_us(self) -> int | None:
         """When something is to be asked for next."""

@@ -24,8 +24,9 @@ _DATA = int(Kind.DATA)
 class Hub:
     """The host's end of the node link.
 
-    card: who it is and whom it expects.  dice: private keys, nonces and session numbers.  Raises BadInput
-    for a card that cannot be.
+    card: who it is and whom it expects.  dice: private keys, nonces and session numbers, fresh at each start
+    of the host: whoever starts one again with a seed puts a count of starts into the stream's name.  Raises
+    BadInput for a card that cannot be.
     """
 
     def __init__(self, card: HostCard, dice: Dice) -> None:

@@ -12,8 +12,8 @@ from benchsim.ground.randomness import Dice
 from benchsim.ground.readings import Counts
 from benchsim.link import codec, data, frames, parts
 from benchsim.link.codec import Bad, Frame
-from benchsim.link.frames import FROM_NODE, Header, Kind, RefuseReason
-from benchsim.link.limits import EXCHANGE_LIFE_US, HOST_SILENT_BEATS, MAX_RANGES
+from benchsim.link.frames import FROM_NODE, Header, Kind, Message, RefuseReason
+from benchsim.link.limits import ANSWERS_KEPT, EXCHANGE_LIFE_US, HOST_SILENT_BEATS, MAX_RANGES
 from benchsim.link.pairing import NodeExchange
 from benchsim.link.parts import NodeCard
 from benchsim.link.session import Session
@@ -52,6 +52,7 @@ class NodeEnd:
         self._exchange: NodeExchange | None = None
         self._paired: NodeExchange | None = None
         self._heard_us = self._silence_us = 0
+        self._offer_us = NEVER_US
         self._wake_us = NEVER_US
 
     # -- what the bench asks -------------------------------------------------------------------------
@@ -102,6 +103,9 @@ class NodeEnd:
         out: list[bytes] = []
         while self._outbox and self._outbox[0][0] <= now_us:
             out.append(heappop(self._outbox)[2])
+        if self._exchange is not None and now_us >= self._offer_us:
+            self._offer_us = NEVER_US
+            out.append(self._exchange.offer_frame)
         if self.step is Step.FLOW:
             if now_us >= self._heard_us + self._silence_us:
                 self._happens(NodeEvent.SILENT)
@@ -130,8 +134,6 @@ class NodeEnd:
 
     def _on_seek(self, frame: Frame, seek: frames.Seek, now_us: int) -> None:
         header, card = frame.header, self.card
-        if self.session is not None and header.session == self.session.number:
-            return  # an old one: this is the session it led to
         at_us = now_us + self._dice.below(seek.offer_window_us // 2)
         version = min(seek.version_high, card.versions[1])
         if header.network != card.network:
@@ -153,10 +155,10 @@ class NodeEnd:
             exchange = NodeExchange(
                 self.card, seek, frame.body, frame.header.session, version, now_us, private
             )
-            self._exchange = exchange
-        exchange.begun_us = now_us
+            self._exchange, self._offer_us = exchange, at_us
+        elif self._offer_us == NEVER_US:  # one offer waits to go, however many copies of the seek come
+            self._offer_us = at_us
         self._happens(NodeEvent.SEEK)
-        self._post(at_us, exchange.offer_frame)
 
     def _on_prove(self, frame: Frame, prove: frames.Prove, now_us: int) -> None:
         paired, exchange = self._paired, self._exchange
@@ -171,7 +173,6 @@ class NodeEnd:
         if exchange is None or not exchange.ours(frame.header):
             self._refuse(frame.header, RefuseReason.NO_SESSION, now_us)
             return
-        exchange.begun_us = now_us
         k = exchange.samples_per_frame
         next_sample = self.stream.boundary(now_us, k)
         session = exchange.proven(frame, prove, next_sample)
@@ -180,6 +181,7 @@ class NodeEnd:
             self._refuse(frame.header, RefuseReason.WRONG_KEY, now_us)
             return
         self.session, self._paired, self._exchange = session, exchange, None
+        self._offer_us = NEVER_US
         self.bound_host = exchange.seek.host_id
         self._silence_us = HOST_SILENT_BEATS * exchange.seek.beat_us
         self._heard_us = now_us
@@ -192,12 +194,13 @@ class NodeEnd:
         card = self.card
         said = Header(header.version, Kind.REFUSE, header.network, card.strap, FROM_NODE, header.session, 0)
         message = frames.Refuse(reason, card.serial, card.network, *card.versions)
-        self._post(at_us, codec.seal(codec.body_of(said, message)))
+        if len(self._outbox) < ANSWERS_KEPT:
+            self._post(at_us, codec.seal(codec.body_of(said, message)))
 
     def _expire(self, now_us: int) -> None:
         exchange = self._exchange
-        if exchange is not None and now_us >= exchange.begun_us + EXCHANGE_LIFE_US:
-            self._exchange = None
+        if exchange is not None and now_us >= _end_of(exchange):
+            self._exchange, self._offer_us = None, NEVER_US
             self._happens(NodeEvent.EXPIRED)
 
     # -- the session ---------------------------------------------------------------------------------
@@ -234,7 +237,7 @@ class NodeEnd:
             self._happens(NodeEvent.RELEASE)
             session.over, self.bound_host = True, None
             self.stream.stop()
-            self._post(now_us, session.control_frame(frames.Released(message.host_t_us)))
+            self._tell(session, frames.Released(message.host_t_us), now_us)
             return
         if session.over:
             return
@@ -245,18 +248,24 @@ class NodeEnd:
             self._happens(NodeEvent.BEAT)
         if isinstance(message, frames.Beat):
             echo = frames.Echo(message.host_t_us, self._node_time_us(now_us), self.stream.next_sample)
-            self._post(now_us, session.control_frame(echo))
+            self._tell(session, echo, now_us)
         elif isinstance(message, frames.Again):
             gone = self.stream.lacking(message.ranges, now_us)
             if gone:
-                self._post(now_us, session.control_frame(frames.Gone(tuple(gone[:MAX_RANGES]))))
+                self._tell(session, frames.Gone(tuple(gone[:MAX_RANGES])), now_us)
 
     # -- time and steps ------------------------------------------------------------------------------
 
     def _happens(self, event: NodeEvent) -> None:
         self.step = NODE_STEPS.get((self.step, event), self.step)
 
+    def _tell(self, session: Session, message: Message, now_us: int) -> None:
+        if not session.spent:
+            self._post(now_us, session.control_frame(message))
+
     def _post(self, at_us: int, frame: bytes) -> None:
+        if any(waiting == frame for _, _, waiting in self._outbox):
+            return
         self._put += 1
         heappush(self._outbox, (at_us, self._put, frame))
 
@@ -264,7 +273,12 @@ class NodeEnd:
         """Work out when to be asked again."""
         wake_us = self._outbox[0][0] if self._outbox else NEVER_US
         if self._exchange is not None:
-            wake_us = min(wake_us, self._exchange.begun_us + EXCHANGE_LIFE_US)
+            wake_us = min(wake_us, _end_of(self._exchange), self._offer_us)
         if self.step is Step.FLOW:
             wake_us = min(wake_us, self._heard_us + self._silence_us, self.stream.wake_us())
         self._wake_us = wake_us
+
+
+def _end_of(exchange: NodeExchange) -> int:
+    """When an exchange is too old.  Nothing unproven makes it live longer: it counts from its first seek."""
+    return exchange.begun_us + exchange.seek.offer_window_us + EXCHANGE_LIFE_US

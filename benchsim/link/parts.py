@@ -48,7 +48,8 @@ class Expected:
 class LinkSettings:
     """Figures that the specification lets a host choose.
 
-    samples_per_frame: k, 1 to 80.  liveness_us: silence after which a node counts as lost.  beat_us: time
+    samples_per_frame: k, 1 to 80.  liveness_us: silence after which a node counts as lost;
+    never less than two frame times and a margin, however small it is set.  beat_us: time
     between beats.  offer_window_us: how long offers are collected.  answer_timeout_us: how long an answer
     is waited for before the question is asked again.  tries: how often a question is asked.
     """
@@ -106,7 +107,7 @@ def check_host(card: HostCard) -> None:
         "1 ms to 10 s",
     )
     _check(settings.answer_timeout_us >= 1_000, f"{settings.answer_timeout_us} us to answer", "1 ms or more")
-    _check(settings.liveness_us >= 1_000, f"a liveness limit of {settings.liveness_us} us", "1 ms or more")
+    _check(settings.liveness_us >= 10_000, f"a liveness limit of {settings.liveness_us} us", "10 ms or more")
     _check(settings.tries >= 1, f"{settings.tries} tries", "1 or more")
     for expected in card.expected:
         _check(0 <= expected.cells <= 4, f"{expected.cells} cells at one address", "0 to 4")

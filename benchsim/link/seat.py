@@ -14,14 +14,16 @@ from benchsim.link import codec, frames
 from benchsim.link.codec import Frame
 from benchsim.link.frames import Offer, Refuse, RefuseReason
 from benchsim.link.gaps import Gaps
-from benchsim.link.judge import REFUSED, judge, names, why
-from benchsim.link.limits import ABSENT_PAUSE_US
+from benchsim.link.judge import REFUSED, Heard, Known, names, why
+from benchsim.link.limits import ABSENT_PAUSE_US, SERIALS_KEPT
 from benchsim.link.pairing import HostExchange
 from benchsim.link.parts import Expected, HostCard
 from benchsim.link.steps import HostEvent, Reason, Step, next_host_step, silent_for
-from benchsim.link.watch import Watch, WatchCounters
+from benchsim.link.watch import Agreed, Watch, WatchCounters
 
 Told = Samples | ClockReading | LinkState
+
+MAY_BE_BOUND = "the node was not heard to let go: it may still be bound until it is recommissioned"
 
 
 class Seat:
@@ -38,26 +40,33 @@ class Seat:
         self.wake_us: int | None = None
         self._dice = dice
         self._exchange: HostExchange | None = None
-        self._offers: dict[int, Frame] = {}
-        self._refusals: dict[int, Refuse] = {}
-        self._once_flowed = False
-        self._tries = self._rounds = 0
-        self._ask_us = 0
+        self._heard = Heard()
+        self._known: Known | None = None
+        self._others: set[int] = set()
+        self._stale = False
+        self._tries = self._rounds = self._doubts = 0
+        self._ask_us = self._accepted_us = 0
+
+    @property
+    def _once_flowed(self) -> bool:
+        return self._known is not None
 
     # -- what a person asks --------------------------------------------------------------------------
 
     def pair(self, now_us: int, wait_us: int = 0) -> None:
         """Begin to pair, from whatever step."""
-        self._once_flowed = False
-        self._rounds = 0
+        self._known = None
+        self._rounds = self._doubts = 0
         self._happens(HostEvent.PAIR, now_us)
         self._seek(now_us + wait_us)
 
     def release(self, now_us: int) -> None:
-        """Let the node go in good order; nothing to tell it when there is no session."""
+        """Let the node go in good order; nothing can tell it when there is no session."""
         if self.watch is not None and self.step in (Step.FLOW, Step.LOST):
-            self._tries, self._ask_us = 0, now_us
-        self._happens(HostEvent.RELEASE, now_us)
+            self._tries, self._ask_us, self._stale = 0, now_us, self.step is Step.LOST
+            self._happens(HostEvent.RELEASE, now_us)
+        else:
+            self._happens(HostEvent.LET_GO, now_us, "", MAY_BE_BOUND)
         self._arm()
 
     # -- what is heard -------------------------------------------------------------------------------
@@ -98,28 +107,49 @@ class Seat:
         if exchange is None or frame.header.session != exchange.number:
             return
         if self.step is Step.SEEK:
-            self._offers.setdefault(offer.serial, frame)
+            self._heard.offer(offer.serial, frame)
         elif exchange.offer is not None and offer.serial != exchange.offer.serial:
             self._two_nodes(exchange.offer.serial, offer.serial, now_us)
 
     def _on_refuse(self, frame: Frame, refuse: Refuse, now_us: int) -> None:
-        reason, number = RefuseReason(refuse.reason), frame.header.session
+        number, exchange = frame.header.session, self._exchange
         if self.step is Step.LOST:
-            known = self.watch is not None and self.watch.session.number == number
-            if known and reason is RefuseReason.NO_SESSION:
-                self._happens(HostEvent.NO_SESSION, now_us, self.state.reason, REFUSED[reason])
-                self._seek(now_us)
+            if self.watch is not None and self.watch.session.number == number:
+                self._refused_resume(refuse, now_us)
+        elif exchange is None or exchange.number != number:
             return
-        exchange = self._exchange
-        if exchange is None or exchange.number != number:
-            return
-        if self.step is Step.SEEK:
-            self._refusals.setdefault(refuse.serial, refuse)
-        elif exchange.offer is not None and reason is RefuseReason.TWO_NODES:
+        elif self.step is Step.SEEK:
+            self._heard.refuse(refuse)
+        elif exchange.offer is not None and refuse.serial != exchange.offer.serial:
             self._two_nodes(exchange.offer.serial, refuse.serial, now_us)
-        elif self.step is Step.PROVE and reason is RefuseReason.NO_SESSION:
-            self._start_over(now_us)
         elif self.step is Step.PROVE:
+            self._refused_prove(refuse, now_us)
+
+    def _refused_resume(self, refuse: Refuse, now_us: int) -> None:
+        """The node has no session: seek it anew.  Another that says so waits for the node's own answer."""
+        reason = RefuseReason(refuse.reason)
+        if reason is not RefuseReason.NO_SESSION or self._known is None:
+            return
+        if refuse.serial == self._known.serial:
+            self._happens(HostEvent.NO_SESSION, now_us, self.state.reason, REFUSED[reason])
+            self._seek(now_us)
+        elif len(self._others) < SERIALS_KEPT:
+            self._others.add(refuse.serial)
+
+    def _refused_prove(self, refuse: Refuse, now_us: int) -> None:
+        """The node that was asked says no to the proof."""
+        reason = RefuseReason(refuse.reason)
+        if reason is RefuseReason.NO_SESSION:
+            self._start_over(HostEvent.NO_SESSION, now_us)
+        elif reason is RefuseReason.WRONG_KEY:  # or it has lost power and made another offer since
+            self._doubts += 1
+            if self._doubts == 1:
+                self._start_over(HostEvent.DOUBT, now_us)
+            elif self._known is None:
+                self._unfit(Reason.WRONG_KEY, why(refuse), now_us)
+            else:
+                self._gives_up(HostEvent.UNANSWERED, Reason.WRONG_KEY, now_us, why(refuse))
+        elif reason is not RefuseReason.TWO_NODES:
             self._unfit(REFUSED[reason], why(refuse), now_us)
 
     def _on_accept(self, frame: Frame, accept: frames.Accept, now_us: int) -> None:
@@ -131,31 +161,41 @@ class Seat:
             return
         session = exchange.accepted(frame, accept)
         if session is None:
-            self._happens(HostEvent.BAD_PROOF, now_us, Reason.WRONG_KEY, f"{who}: its proof is wrong")
+            self._gives_up(HostEvent.BAD_PROOF, Reason.WRONG_KEY, now_us, f"{who}: its proof is wrong")
             return
         gaps = Gaps(accept.next_sample, offer.buffer_samples)
-        self.watch = Watch(session, gaps, self.card.settings, self._dice, self.counters)
+        agreed = Agreed(offer.samples_per_frame, offer.channels, offer.rate_hz)
+        self.watch = Watch(session, gaps, self.card.settings, self._dice, self.counters, agreed)
         self.watch.begin(now_us)
-        self._once_flowed = True
-        self._rounds = 0
+        self._known = Known(offer.serial, offer.fingerprint)
+        self._accepted_us = now_us
+        self._rounds = self._doubts = 0
         self._happens(HostEvent.ACCEPT, now_us, "", who)
 
     def _on_resumed(self, frame: Frame, resumed: frames.Resumed, now_us: int) -> None:
-        watch = self.watch
-        if (
-            watch is not None
-            and self.step in (Step.FLOW, Step.LOST)
-            and watch.resumed(frame, resumed, now_us)
-        ):
-            self._happens(HostEvent.RESUMED, now_us, "", self.state.detail)
+        watch, known = self.watch, self._known
+        if watch is None or known is None or self.step not in (Step.FLOW, Step.LOST, Step.RELEASE):
+            return
+        if not watch.resumed(frame, resumed, now_us):
+            return
+        detail = names([known.serial])
+        if self._others:  # they cannot make anything flow, but a technician wants to know
+            detail += f"; here answers too: {names(sorted(self._others))}"
+            self._others = set()
+        self._happens(HostEvent.RESUMED, now_us, "", detail)
+        if self.step is Step.RELEASE:
+            self._stale = False
+            self._ask_release(now_us)
 
     def _on_session(self, frame: Frame, now_us: int) -> Samples | ClockReading | None:
         watch = self.watch
-        if watch is None or self.step not in (Step.FLOW, Step.RELEASE) or not watch.verify(frame, now_us):
+        if watch is None:
             return None
-        if isinstance(frame.message, frames.Released):
-            if self.step is Step.RELEASE:
+        if self.step is Step.RELEASE:
+            if isinstance(frame.message, frames.Released) and watch.verify(frame, now_us):
                 self._happens(HostEvent.RELEASED, now_us)
+            return None
+        if self.step is not Step.FLOW or not watch.verify(frame, now_us):
             return None
         return watch.hear(frame, now_us)
 
@@ -181,7 +221,7 @@ class Seat:
         number = self._dice.below(0xFFFF_FFFF) + 1
         self._exchange = HostExchange(self.card, self.expected, number, self._dice.octets(32))
         self.watch = None
-        self._offers, self._refusals = {}, {}
+        self._heard, self._others = Heard(), set()
         self._tries, self._ask_us = 0, at_us
         self._arm()
 
@@ -189,17 +229,17 @@ class Seat:
         """Judge what was heard; seek again, or for the first time, when nothing was."""
         exchange, settings = self._exchange, self.card.settings
         assert exchange is not None
-        verdict = judge(self.expected, self.card.versions, self._offers, self._refusals)
+        verdict = self._heard.verdict(self.expected, self.card.versions, self._known)
         if verdict is not None:
             self._answer(exchange, verdict.frame, verdict.reason, verdict.detail, now_us)
         elif self._tries < settings.tries:
             self._tries += 1
             self._ask_us = now_us + settings.offer_window_us
             self.out.append((0, exchange.seek_frame))
-        elif self._refusals:
-            self._unfit(Reason.WRONG_NETWORK, "; ".join(map(why, self._refusals.values())), now_us)
         else:
-            self._gives_up(HostEvent.NOBODY, Reason.NOBODY, now_us)
+            elsewhere = self._heard.elsewhere
+            reason = Reason.WRONG_NETWORK if elsewhere else Reason.NOBODY
+            self._gives_up(HostEvent.NOBODY, reason, now_us, elsewhere)
 
     def _answer(
         self, exchange: HostExchange, frame: Frame | None, reason: Reason, detail: str, now_us: int
@@ -225,13 +265,13 @@ class Seat:
         self._ask_us = now_us + self.card.settings.answer_timeout_us
         self.out.append((self.address, codec.seal(exchange.prove_body)))
 
-    def _start_over(self, now_us: int) -> None:
+    def _start_over(self, event: HostEvent, now_us: int) -> None:
         """The node forgot its offer: seek again, but not for ever."""
         self._rounds += 1
         if self._rounds >= self.card.settings.tries:
             self._gives_up(HostEvent.UNANSWERED, Reason.TIMED_OUT, now_us)
             return
-        self._happens(HostEvent.NO_SESSION, now_us, self.state.reason, self.state.detail)
+        self._happens(event, now_us, self.state.reason, self.state.detail)
         self._seek(now_us)
 
     def _flow(self, now_us: int) -> None:
@@ -246,40 +286,49 @@ class Seat:
 
     def _take_up(self, now_us: int) -> None:
         """Try to go on after silence: with the session, or by pairing when the node has none."""
-        if self.watch is None:
-            self._rounds = 0
+        if self.watch is None or self._others:  # only others answered a resume: look who is there
+            self._rounds = self._doubts = 0
             self._happens(HostEvent.AGAIN, now_us, self.state.reason, self.state.detail)
             self._seek(now_us)
             return
         self._ask_us = now_us + self.card.settings.answer_timeout_us
-        self.out.append((self.address, self.watch.resume()))
+        self.out.append((self.address, self.watch.resume(now_us)))
 
     def _release_again(self, now_us: int) -> None:
-        watch = self.watch
-        assert watch is not None
         if self._tries >= self.card.settings.tries:
-            detail = "release was not answered: the node stays bound until it is recommissioned"
-            self._happens(HostEvent.UNANSWERED, now_us, Reason.TIMED_OUT, detail)
+            self._happens(HostEvent.UNANSWERED, now_us, Reason.TIMED_OUT, MAY_BE_BOUND)
             return
         self._tries += 1
         self._ask_us = now_us + self.card.settings.answer_timeout_us
-        self.out.append((self.address, watch.session.control_frame(frames.Release(now_us))))
+        self._ask_release(now_us)
+
+    def _ask_release(self, now_us: int) -> None:
+        """After silence the node may be an epoch ahead: only a resume is sure to be understood."""
+        watch = self.watch
+        assert watch is not None
+        if self._stale:
+            self.out.append((self.address, watch.resume(now_us)))
+        elif not watch.session.spent:
+            self.out.append((self.address, watch.session.control_frame(frames.Release(now_us))))
 
     # -- steps ---------------------------------------------------------------------------------------
 
     def _two_nodes(self, one: int, other: int, now_us: int) -> None:
         """Two serials were heard.  No word without a tag ends a flow that has long begun."""
-        if self.step is Step.FLOW and now_us > self.state.since_us + self.card.settings.answer_timeout_us:
-            return
-        self._unfit(Reason.TWO_NODES, names([one, other]), now_us)
+        heeded_us = self._accepted_us + self.card.settings.answer_timeout_us
+        if self.step is Step.PROVE or (self.step is Step.FLOW and now_us <= heeded_us):
+            self._unfit(Reason.TWO_NODES, names([one, other]), now_us)
 
     def _unfit(self, reason: Reason, detail: str, now_us: int) -> None:
-        self._once_flowed = False
         self._happens(HostEvent.UNFIT, now_us, reason, detail)
 
-    def _gives_up(self, event: HostEvent, reason: Reason, now_us: int) -> None:
-        told = self.state.reason if self._once_flowed else reason
-        self._happens(event, now_us, told, f"at step {self.step}")
+    def _gives_up(self, event: HostEvent, reason: Reason, now_us: int, why: str = "") -> None:
+        """No good answer: failed, or still lost when it has flowed before."""
+        detail = why or f"at step {self.step}"
+        if self._known is None:
+            self._happens(event, now_us, reason, detail)
+        else:
+            self._happens(event, now_us, self.state.reason, f"{reason}: {detail}")
         self._ask_us = now_us + ABSENT_PAUSE_US
 
     def _happens(self, event: HostEvent, now_us: int, reason: str = "", detail: str = "") -> None:
@@ -287,7 +336,7 @@ class Seat:
         if step is None:
             return
         if step in (Step.FAILED, Step.RELEASED):
-            self._exchange = self.watch = None
+            self._exchange = self.watch = self._known = None
         self.step = step
         state = LinkState(self.address, str(step), str(reason), str(detail), now_us)
         if (state.step, state.reason) != (self.state.step, self.state.reason):

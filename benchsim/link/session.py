@@ -14,6 +14,7 @@ from benchsim.link.codec import Frame
 from benchsim.link.frames import Header, Kind, Message
 from benchsim.link.gaps import Window
 from benchsim.link.keys import SessionKeys, Tagger, resume_key, session_keys
+from benchsim.link.limits import SEQUENCE_LAST
 
 
 @dataclass(slots=True)
@@ -53,6 +54,11 @@ class Session:
 
     def header(self, kind: Kind, sequence: int) -> Header:
         return Header(self.version, kind, self.network, self.address, self.from_node, self.number, sequence)
+
+    @property
+    def spent(self) -> bool:
+        """Whether the control lane has no number left: nothing more is sent in it until a new epoch."""
+        return self.sequence > SEQUENCE_LAST
 
     def control_frame(self, message: Message) -> bytes:
         """A tagged frame of the control lane with the next sequence number."""

@@ -32,6 +32,7 @@ class Reason(StrEnum):
     NONE = ""
     NOBODY = "nobody there"
     TWO_NODES = "two nodes on one address"
+    ANOTHER_NODE = "another node answers"
     WRONG_NETWORK = "wrong network"
     WRONG_KEY = "wrong key"
     BOUND = "bound to another host"
@@ -61,8 +62,10 @@ class HostEvent(StrEnum):
     SILENT = "nothing verified within the liveness limit"
     RESUMED = "resumed with a right tag"
     NO_SESSION = "refuse: unknown session"
+    DOUBT = "refuse: wrong key, for the first time"
     AGAIN = "pause over"
     RELEASE = "asked to release"
+    LET_GO = "asked to release without a session"
     RELEASED = "released with a right tag"
 
 
@@ -93,6 +96,7 @@ HOST_STEPS: dict[tuple[Step, HostEvent], Step] = {
     (Step.PROVE, _H.UNFIT): Step.FAILED,
     (Step.PROVE, _H.UNANSWERED): Step.FAILED,
     (Step.PROVE, _H.NO_SESSION): Step.SEEK,
+    (Step.PROVE, _H.DOUBT): Step.SEEK,
     (Step.FLOW, _H.UNFIT): Step.FAILED,
     (Step.FLOW, _H.SILENT): Step.LOST,
     (Step.FLOW, _H.RESUMED): Step.FLOW,
@@ -101,19 +105,21 @@ HOST_STEPS: dict[tuple[Step, HostEvent], Step] = {
     (Step.LOST, _H.AGAIN): Step.SEEK,
     (Step.FLOW, _H.RELEASE): Step.RELEASE,
     (Step.LOST, _H.RELEASE): Step.RELEASE,
+    (Step.RELEASE, _H.RESUMED): Step.RELEASE,
     (Step.RELEASE, _H.RELEASED): Step.RELEASED,
     (Step.RELEASE, _H.UNANSWERED): Step.FAILED,
-    (Step.IDLE, _H.RELEASE): Step.RELEASED,
-    (Step.SEEK, _H.RELEASE): Step.RELEASED,
-    (Step.PROVE, _H.RELEASE): Step.RELEASED,
-    (Step.FAILED, _H.RELEASE): Step.RELEASED,
+    **{
+        (step, _H.LET_GO): Step.RELEASED
+        for step in (Step.IDLE, Step.SEEK, Step.PROVE, Step.LOST, Step.FAILED)
+    },
 }
 
 # An address that has flowed and was never released or refused is not given up: what would have been
-# "failed" for want of any answer becomes "lost", and the host goes on trying.
+# "failed" for want of a good answer becomes "lost", and the host goes on trying.
 HOST_STEPS_ONCE_FLOWED: dict[tuple[Step, HostEvent], Step] = {
     (Step.SEEK, _H.NOBODY): Step.LOST,
     (Step.PROVE, _H.UNANSWERED): Step.LOST,
+    (Step.PROVE, _H.BAD_PROOF): Step.LOST,
 }
 
 NODE_STEPS: dict[tuple[Step, NodeEvent], Step] = {

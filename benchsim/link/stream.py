@@ -100,11 +100,16 @@ class Stream:
             return NEVER_US
         if self._due_us:
             wake_us = self._due_us[0]
-        elif self._unbuilt + self.k <= self.store.end:
+        elif self._unbuilt + self.k <= self.store.end and not self._spent:
             wake_us = self.store.time_us(self._unbuilt + self.k - 1)
         else:
             wake_us = NEVER_US
         return min(wake_us, self._repeat_us) if self._lacking else wake_us
+
+    @property
+    def _spent(self) -> bool:
+        """Whether the data lane has no number left."""
+        return self._session is None or self._session.data_sequence > SEQUENCE_LAST
 
     def _build(self) -> None:
         """Make all the frames that the fed samples allow."""
@@ -123,6 +128,9 @@ class Stream:
         """One frame of what the host lacks, then a pause for the others on the medium."""
         session = self._session
         assert session is not None
+        if session.spent:
+            self._lacking.clear()
+            return
         first, end = self._lacking.popleft()
         rows = min(self.k, end - first)
         if first + rows < end:

@@ -167,7 +167,7 @@ def pairing(count: int = 1_000) -> None:
     assert watch is not None
     began = time.process_time()
     for _ in range(count):
-        node.receive(watch.resume(), place.queue.now_us)
+        node.receive(watch.resume(place.queue.now_us), place.queue.now_us)
         for frame in node.due(place.queue.now_us)[0]:
             place.hub.receive(frame, place.queue.now_us)
     took_s = time.process_time() - began

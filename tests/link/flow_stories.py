@@ -7,7 +7,7 @@ from benchsim.link.frames import Kind, Release
 from benchsim.link.hub import Hub
 from benchsim.link.limits import REKEY_AT
 from benchsim.link.parts import LinkSettings
-from tests.link.meddling import OTHER_HOST, SECOND, Drop, heal, paired, silent
+from tests.link.meddling import OTHER_HOST, SECOND, Change, Drop, heal, paired, silent
 from tests.link.site import Site, flowing, host_card, node_card, site
 
 
@@ -144,4 +144,52 @@ def recommissioned_while_flowing() -> Site:
     place = flowing()
     place.places[0].end.recommission()
     place.run(2_900_000)
+    return place
+
+
+def wrong_proof_after_a_restart() -> Site:
+    """Somebody spoils the proof when the host pairs anew by itself; then it stops."""
+    place = flowing()
+    node = place.places[0]
+    node.end.restart(place.queue.now_us)
+    node.up.change((Change(Kind.ACCEPT, -1, b"\x55"),))
+    place.run(8 * SECOND)
+    heal(place)
+    place.run(12 * SECOND)
+    return place
+
+
+def let_go_while_lost_without_a_session() -> Site:
+    place = flowing()
+    node = place.places[0]
+    node.end.restart(place.queue.now_us)
+    node.up.change((Drop(Kind.OFFER),))
+    while place.step() != "lost" or place.hub.seats[1].watch is not None:
+        place.run(place.queue.now_us + 50_000)
+    place.hub.release(1, place.queue.now_us)
+    place.run(place.queue.now_us + SECOND)
+    return place
+
+
+def released_while_half_lost() -> Site:
+    """The node hears and turns to new keys, but nothing it says arrives; then the way up is good again."""
+    place = flowing()
+    silent(place, down=False)
+    place.run(4 * SECOND)
+    heal(place)
+    place.hub.release(1, place.queue.now_us)
+    place.run(8 * SECOND)
+    return place
+
+
+def released_before_the_host_gives_up() -> Site:
+    """The node heard no beat and stopped; the host still believes in the flow when it is asked to let go."""
+    place = site(settings=LinkSettings(liveness_us=2 * SECOND))
+    place.add(node_card(1))
+    paired(place, 2 * SECOND)
+    silent(place, up=False)
+    place.run(5_600_000)
+    heal(place)
+    place.hub.release(1, place.queue.now_us)
+    place.run(9 * SECOND)
     return place

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 
 from benchsim.ground.randomness import Dice
+
+# How many of the last frames are remembered, for those that are handed over late.
+_KEPT = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,10 +28,14 @@ class Delay:
 
 
 class DelayPassage:
-    __slots__ = ("_delay", "_dice", "_last_us")
+    """Order is that of entering, not of being handed over: what was held back enters later."""
+
+    __slots__ = ("_delay", "_dice", "_entered", "_left")
 
     def __init__(self, delay: Delay, dice: Dice) -> None:
-        self._delay, self._dice, self._last_us = delay, dice, 0
+        self._delay, self._dice = delay, dice
+        self._entered: list[int] = []
+        self._left: list[int] = []
 
     def carry(self, frame: bytes, t_us: int) -> tuple[tuple[int, bytes], ...]:
         delay = self._delay
@@ -35,5 +43,21 @@ class DelayPassage:
         if delay.jitter_us:
             out_us += self._dice.below(delay.jitter_us + 1)
         if not delay.overtaking:
-            self._last_us = out_us = max(out_us, self._last_us)
+            out_us = self._queued(t_us, out_us)
         return ((out_us, frame),)
+
+    def _queued(self, t_us: int, out_us: int) -> int:
+        """Not before those that entered before it, and not after those that entered after it."""
+        entered, left = self._entered, self._left
+        if not entered or t_us >= entered[-1]:
+            out_us = max(out_us, left[-1]) if left else out_us
+            entered.append(t_us)
+            left.append(out_us)
+            if len(entered) > 2 * _KEPT:
+                del entered[:_KEPT], left[:_KEPT]
+            return out_us
+        at = bisect_right(entered, t_us)
+        out_us = min(max(out_us, left[at - 1] if at else 0), left[at])
+        entered.insert(at, t_us)
+        left.insert(at, out_us)
+        return out_us
