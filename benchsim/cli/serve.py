@@ -88,12 +88,13 @@ def _serve(
 ) -> None:
     from benchsim.bench.bench import Bench
     from benchsim.scenario.build import build
-    from benchsim.scenario.loader import load
+    from benchsim.scenario.loader import load, seed_of
     from benchsim.serve.session import Scene, run_session
 
     scenario = load(file)
-    plan, profile, _checks = build(scenario, seed)
-    bench = Bench(plan, profile, seed if seed is not None else scenario.file.seed)
+    own_seed = scenario.file.seed if seed is None else seed_of(seed, "--seed")
+    plan, profile, _checks = build(scenario, own_seed)
+    bench = Bench(plan, profile, own_seed)
     protocol = plan.outputs[0] if plan.outputs else "scp0499"
     scene = Scene(scenario.file.title, plan.card, protocol, plan.scale.receptor, plan.timeline)
     if not stopping.asked:

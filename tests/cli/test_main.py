@@ -83,6 +83,14 @@ def test_what_a_person_wrote_wrongly_is_text_on_stderr_and_exit_code_2(
     assert "Traceback" not in done.err
 
 
+def test_the_seed_of_a_served_scale_is_a_whole_number_as_that_of_a_run(call: Call) -> None:
+    done = call("serve", "quiet-platform", "--seed", "abc")
+    assert (done.code, done.err) == (
+        2,
+        f"--seed: 'abc' is not a seed; a whole number from 0 to {2**63 - 1}\n",
+    )
+
+
 def test_our_own_mistakes_keep_their_traceback(
     call: Call, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

@@ -8,7 +8,8 @@ import pytest
 
 from benchsim.ground.errors import BadInput
 from benchsim.ground.library import profiles_folder, shipped
-from benchsim.scenario.run import Result, run
+from benchsim.record.reader import read_recording
+from benchsim.scenario.run import Result, Stopped, run
 from tests.scenario.texts import DECK, HEAD
 
 SMALL = HEAD + (
@@ -66,6 +67,37 @@ def test_being_watched_and_recorded_changes_nothing(tmp_path: Path) -> None:
     assert [now for now, _ in seen] == sorted(now for now, _ in seen)
     assert seen[-1] == (watched.sim_us, watched.sim_us)
     assert len(seen) > 5
+
+
+def test_a_run_that_is_stopped_gives_no_verdict_and_a_whole_recording(tmp_path: Path) -> None:
+    path, record = kept(tmp_path, HEAD + "lasts: 2 min\n"), tmp_path / "run.mcap"
+    with pytest.raises(
+        Stopped, match=r"s\.yaml: stopped at 40 s of 120 s; .*run\.mcap holds the run up to there"
+    ):
+        run(path, record=record, progress=lambda now_us, _: now_us >= 40_000_000)
+    recording = read_recording(record)
+    assert recording.missing == ()
+    assert recording.trace.ended_us == 40_000_000
+    with pytest.raises(Stopped, match=r"s\.yaml: stopped at 0 s of 120 s$"):
+        run(path, progress=lambda *_: True)
+
+
+def test_a_run_that_is_asked_to_stop_at_its_end_has_ended(tmp_path: Path) -> None:
+    path = kept(tmp_path, HEAD + "lasts: 3 s\n")
+    assert run(path, progress=lambda now_us, ends_us: now_us == ends_us).sim_us == 3_000_000
+
+
+def test_whatever_breaks_a_recorded_run_has_it_noted_that_the_recording_is_cut_short(tmp_path: Path) -> None:
+    path, record = kept(tmp_path, HEAD + "lasts: 2 min\n"), tmp_path / "run.mcap"
+
+    def broken(now_us: int, _ends_us: int) -> None:
+        if now_us:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt) as caught:
+        run(path, record=record, progress=broken)
+    assert caught.value.__notes__ == [f"{record}: the recording is cut short"]
+    assert read_recording(record).missing
 
 
 def test_a_recording_holds_the_scenario_and_its_bytes_are_the_same_each_time(tmp_path: Path) -> None:
