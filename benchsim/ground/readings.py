@@ -101,8 +101,9 @@ class LinkState:
 class Indication:
     """What the reference host shows at one instant.  Weights are whole counts of d; no float is here.
 
-    valid: False when no weight may be given at all (not paired, a gap, a channel out of range); reason
-    says why.  A figure may be shown only when `shows_figure`.
+    valid: False when no weight may be given at all (not paired, a gap, a channel out of range, the
+    initial zero not set yet); reason says why.  A figure may be shown only when `shows_figure`.
+    motion: not known to be in stable equilibrium: it moves, or the newest samples are late or too old.
     tenths_*: high-resolution counts of d/10, for outputs that may show them, never for a record.
     """
 

@@ -275,6 +275,20 @@ def test_a_weighed_tare_ends_where_a_preset_one_does(fraction: str) -> None:
     assert rig.ask(Tare()).done
 
 
+@pytest.mark.parametrize("away", [True, False])
+def test_zero_tracking_waits_anew_after_a_time_without_a_stable_weight(away: bool) -> None:
+    """What was put on meanwhile is no drift.  The wait of 2 s is an own choice."""
+    rig = Rig(zero_tracking=True)
+    rig.settle(0.0, seconds=5.0)
+    rig.put(0.0, lambda t_us: 0.0 if away else 100.0 * math.sin(t_us * 1e-5))
+    rig.wait(5.0, drop=lambda _frame: away)
+    rig.put(4.0)
+    back = rig.wait(6.0)
+    first = next(i.t_us for i in back if not i.motion)
+    assert {i.tenths_gross_d for i in back if first < i.t_us < first + 1_900_000} == {2}
+    assert back[-1].tenths_gross_d == 0
+
+
 def test_zero_setting_in_motion_is_refused_where_the_rules_want_it() -> None:
     rules = load_profile("hb44-iii")
     for wanted in (True, False):

@@ -71,7 +71,9 @@ def test_with_long_frames_no_weight_older_than_the_limit_is_recorded(profile: st
     rig.put(0.0)
     began_us, done, reasons = rig.now_us, [], set()
     while rig.now_us < began_us + 5_000_000:
-        rig.wait(0.02)
+        newest_us = (rig.now_us + 20_000 - 4_000) // 1_000_000 * 1_000_000
+        shown = rig.wait(0.02)[-1]
+        assert shown.motion or shown.t_us - newest_us <= OLDEST_US  # what a client may print by itself
         outcome = rig.ask(Record())
         if outcome.recorded is None:
             reasons.add(outcome.reason)
