@@ -30,6 +30,10 @@ class Scenario:
     places: Places
 
 
+_ALONE = ("fault", "ask")
+"""What can be judged in an item of the timeline of which something else could not be read."""
+
+
 class Findings:
     """What is wrong, each with its place.  unread: the ways to what could not be read."""
 
@@ -64,6 +68,8 @@ class Findings:
         """Whether a finding may come from what could not be read, and not from the file."""
         if any(loc[: len(cut)] == cut for cut in self._unread):
             return True
+        if loc[0] == "timeline" and any(loc[:2] == cut[:2] for cut in self._unread):
+            return loc[-1] not in _ALONE
         if loc == ("scale", "interval"):
             return not self.sure("scale", "rules")
         about = loc[0] in (*_EQUIPMENT, *_ON_EQUIPMENT) or loc[-1] in _ABOUT_EQUIPMENT

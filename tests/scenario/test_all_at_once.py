@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
-import pytest
+import json
 
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from pydantic import ValidationError
+
+from benchsim.scenario.schema import File
+from benchsim.scenario.text import read
+from benchsim.scenario.wording import errors_of
+from tests.scenario.test_no_traceback import DOCUMENTS, replaced, ways
 from tests.scenario.texts import HEAD, told
 
 
@@ -73,3 +82,19 @@ def test_a_scale_that_cannot_be_is_told_beside_what_else_is_wrong() -> None:
 def test_a_form_that_is_wrong_everywhere_is_still_only_told() -> None:
     lines = told("title: []\nscale: 3\ncells: 1\nnodes: 1\nlink: 1\ntimeline: {a: 1}\nchecks: {a: b}\nx: 1\n")
     assert len(lines) == 8
+
+
+@given(st.data())
+def test_one_value_of_a_wrong_kind_in_a_good_scenario_is_all_that_is_told(data: st.DataObject) -> None:
+    document = data.draw(st.sampled_from(DOCUMENTS))
+    way = data.draw(st.sampled_from([way for way in ways(document) if way]))
+    wrong = data.draw(st.sampled_from([{"a": 1}, ["q"], "\u20ac\u20ac", 3.7]))
+    text = json.dumps(replaced(document, way, wrong))
+    values, places = read(text, "s.yaml")
+    form: list[str] = []
+    try:
+        File.model_validate(values)
+    except ValidationError as error:
+        form = [str(e) for e in errors_of(error, places)]
+    assume(form)
+    assert told(text) == form
