@@ -5,14 +5,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import FrozenInstanceError, fields
+from dataclasses import FrozenInstanceError, dataclass, fields
 
 import pytest
 from scipy.stats import geom
 
 from benchsim.ground.randomness import Dice, Streams
 from benchsim.link.channel import Channel
-from benchsim.link.impairment import Impairment, catalogue
+from benchsim.link.impairment import Impairment, Passage, catalogue
 from benchsim.link.impairments.bit_errors import BitErrors
 from benchsim.link.impairments.burst import Burst
 from benchsim.link.impairments.delay import Delay
@@ -236,16 +236,60 @@ def test_a_channel_without_impairments_passes_at_once() -> None:
     assert Channel((), Streams(1)).carry(b"frame", 5) == [(5, b"frame")]
 
 
+@dataclass(frozen=True)
+class Steady:
+    """For stacks worked out by hand: copies of each frame, each so much later than the one before."""
+
+    copies: int
+    later_us: int
+
+    def start(self, dice: Dice) -> Passage:
+        return _Steadily(self)
+
+
+@dataclass
+class _Steadily:
+    steady: Steady
+
+    def carry(self, frame: bytes, t_us: int) -> list[tuple[int, bytes]]:
+        late = [(t_us + n * self.steady.later_us, frame) for n in range(self.steady.copies)]
+        return late[::-1]  # a channel puts them in order of time
+
+
 def test_a_stack_is_its_members_one_after_the_other() -> None:
-    streams = Streams(1)
-    stack: tuple[Impairment, ...] = (Duplicate(0.5, 10), Delay(100, 50, overtaking=True), Loss(0.3))
-    channel = Channel(stack, streams)
-    passages = [s.start(streams.dice("impairment", i)) for i, s in enumerate(stack)]
-    for t_us in range(0, 20_000, 50):
-        frames: list[tuple[int, bytes]] = [(t_us, b"f")]
-        for passage in passages:
-            frames = sorted(o for t, f in frames for o in passage.carry(f, t))
-        assert channel.carry(b"f", t_us) == frames
+    twice_then_thrice = Channel((Steady(2, 10), Steady(3, 4), Delay(100)), Streams(1))
+    # by hand: copies at 0 and 10, each at +0, +4 and +8, each 100 later
+    assert [t for t, _ in twice_then_thrice.carry(b"f", 0)] == [100, 104, 108, 110, 114, 118]
+    assert [t for t, _ in twice_then_thrice.carry(b"f", 1000)] == [1100, 1104, 1108, 1110, 1114, 1118]
+    assert Channel((Steady(2, 10), Outage(((5, 20),))), Streams(1)).carry(b"f", 0) == [(0, b"f")]
+    assert Channel((Outage(((5, 20),)), Steady(2, 10)), Streams(1)).carry(b"f", 0) == [(0, b"f"), (10, b"f")]
+    assert Channel((Steady(0, 0), Steady(3, 4)), Streams(1)).carry(b"f", 0) == []
+
+
+@pytest.mark.parametrize("jitter_us", [0, 3_000])
+def test_what_was_held_back_is_overtaken_also_before_a_delay(jitter_us: int) -> None:
+    """A frame held for 150 ms is passed by the twelve sent within 12.5 ms each; all others wait no longer."""
+    channel = Channel((Reorder(0.1, 150_000), Delay(4_000, jitter_us)), Streams("q"))
+    waits: list[int] = []
+    arrivals: list[tuple[int, int]] = []
+    for n in range(2000):
+        ((t_us, _),) = channel.carry(b"f", n * 12_500)
+        waits.append(t_us - n * 12_500)
+        arrivals.append((t_us, n))
+    held = [w for w in waits if w >= 154_000]
+    assert _near(len(held) / len(waits), 0.1, len(waits))
+    assert all(4_000 <= w <= 4_000 + 2 * jitter_us for w in waits if w < 154_000)
+    order = [n for _, n in sorted(arrivals)]
+    assert sum(a > b for a, b in itertools.pairwise(order)) >= 150
+
+
+def test_frames_handed_over_late_keep_their_place_in_a_delay() -> None:
+    passage = Delay(1_000, 50_000).start(Dice(4))
+    entered = [t + (40_000 if n % 7 == 0 else 0) for n, t in enumerate(range(0, 4_000_000, 5_000))]
+    left = [passage.carry(b"x", t)[0][0] for t in entered]
+    in_order = [out for _, out in sorted(zip(entered, left, strict=True))]
+    assert in_order == sorted(in_order)
+    assert all(out >= t + 1_000 for t, out in zip(entered, left, strict=True))
 
 
 def test_what_stays_in_the_stack_keeps_its_state_and_its_dice() -> None:
