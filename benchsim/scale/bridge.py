@@ -178,9 +178,14 @@ class Channel:
     status: ChannelStatus
 
 
-@functools.lru_cache(maxsize=1024)
 def channel(cell: Cell, wiring: Wiring) -> Channel:
-    """A cell on its wires as a straight line.
+    """A cell on its wires as a straight line."""
+    return _channel(cell.rated_output_mv_per_v, cell.input_resistance_ohm, cell.output_resistance_ohm, wiring)
+
+
+@functools.lru_cache(maxsize=1024)
+def _channel(rated: float, input_ohm: float, output_ohm: float, wiring: Wiring) -> Channel:
+    """By what the cell is to its wires: rated output in mV/V, input and output resistance.
 
     The line runs through no output and rated output.  With no leak it is exact; a leak bends it by less
     than a millionth of rated output down to 100 kohm.  The converter's inputs take no current; it has an
@@ -196,9 +201,9 @@ def channel(cell: Cell, wiring: Wiring) -> Channel:
         return Channel(0.0, sign * _BEYOND_RANGE_MV_PER_V, ChannelStatus.OPEN)
     if wiring.sensed and ("SEN+" in wiring.open or "SEN-" in wiring.open):
         return Channel(0.0, _BEYOND_RANGE_MV_PER_V, ChannelStatus.REFERENCE)
-    rated = cell.rated_output_mv_per_v
     probe_mv_per_v = rated if rated >= _LEAST_PROBE_MV_PER_V else 1.0
-    idle, loaded = _read_cell(cell, wiring, 0.0), _read_cell(cell, wiring, probe_mv_per_v)
+    idle = _read_cell(input_ohm, output_ohm, wiring, 0.0)
+    loaded = _read_cell(input_ohm, output_ohm, wiring, probe_mv_per_v)
     if min(idle.reference, loaded.reference) < _LEAST_REFERENCE:
         beyond = _BEYOND_RANGE_MV_PER_V if abs(loaded.signal) > 1e-6 else 0.0
         return Channel(0.0, math.copysign(beyond, loaded.signal), ChannelStatus.REFERENCE)
@@ -209,13 +214,13 @@ def channel(cell: Cell, wiring: Wiring) -> Channel:
     return Channel(rounded(gain), rounded(offset), ChannelStatus.GOOD)
 
 
-def _read_cell(cell: Cell, wiring: Wiring, output_mv_per_v: float) -> Reading:
+def _read_cell(input_ohm: float, output_ohm: float, wiring: Wiring, output_mv_per_v: float) -> Reading:
     """Resistors that trim a cell stand in series with its bridge, in the excitation or in the signal."""
-    arm_ohm = min(cell.input_resistance_ohm, cell.output_resistance_ohm)
-    strain = output_mv_per_v * 1e-3 * cell.input_resistance_ohm / arm_ohm
+    arm_ohm = min(input_ohm, output_ohm)
+    strain = output_mv_per_v * 1e-3 * input_ohm / arm_ohm
     return read_bridge(
         Arms.active(arm_ohm, strain),
         wiring,
-        in_series_ohm=0.5 * (cell.input_resistance_ohm - arm_ohm),
-        out_series_ohm=0.5 * (cell.output_resistance_ohm - arm_ohm),
+        in_series_ohm=0.5 * (input_ohm - arm_ohm),
+        out_series_ohm=0.5 * (output_ohm - arm_ohm),
     )

@@ -194,7 +194,7 @@ class Bank:
         starts[0] = state.late
         for chunk in range(1, chunks):
             starts[chunk] = starts[chunk - 1] * lags.table[:, :, -1]
-        heights = np.moveaxis(starts, 0, 2) * (self.span[:, 0] * lags.fraction)[:, :, None]
+        heights = starts.transpose(1, 2, 0) * (self.span[:, 0] * lags.fraction)[:, :, None]
         output = np.empty((count, chunks, CHUNK))
         output[:] = level[:, :, None]
         for height, table in zip(heights, lags.table, strict=True):
@@ -224,7 +224,7 @@ def _sum(play: Floats) -> Floats:
 def _play(x: Floats, play: Floats) -> tuple[Floats, Callable[[int], Floats]]:
     """The sum of the play operators along x, (cells, n) or (cells, 1) where none moves; and each of them,
     (widths, cells), at a place along x."""
-    if np.all(x.max(axis=1) - _WIDTHS <= play) and np.all(play <= x.min(axis=1) + _WIDTHS):
+    if (x.max(axis=1) - _WIDTHS <= play).all() and (play <= x.min(axis=1) + _WIDTHS).all():
         return _sum(play)[:, None], lambda _: play
     lower, upper = x - _WIDTHS[:, :, None], x + _WIDTHS[:, :, None]
     first = np.minimum(np.maximum(play, lower[:, :, 0]), upper[:, :, 0])

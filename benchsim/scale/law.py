@@ -19,7 +19,7 @@ from benchsim.scale.digitiser import Figures, figures
 from benchsim.scale.grid import Grid
 from benchsim.scale.loads import Deck
 from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Support, Wiring
-from benchsim.scale.receptor import bearing_on, dead_shares_kg
+from benchsim.scale.receptor import bearing_on
 from benchsim.scale.recursion import CHUNK, Pendulum, pendulum, swing, turned
 
 Floats = NDArray[np.float64]
@@ -55,6 +55,7 @@ class Electric:
     gain, offset: (cells, 1), a cell's own output in mV/V to counts.  status: (cells,), of the wiring.
     """
 
+    setup: Setup
     bank: Bank
     figures: Figures
     gain: Floats
@@ -62,10 +63,16 @@ class Electric:
     status: NDArray[np.uint8]
 
     @classmethod
-    def of(cls, setup: Setup) -> Electric:
+    def of(cls, setup: Setup, before: Electric | None = None) -> Electric:
+        """before: of the same station, to take what does not change with the site from."""
+        if before is not None and replace(before.setup, site=setup.site) == setup:
+            return replace(
+                before, setup=setup, bank=Bank.of(setup.cells, setup.site, setup.digitiser.rate_hz)
+            )
         found = figures(setup.digitiser)
         lines = [channel(c, w) for c, w in zip(setup.cells, setup.wiring, strict=True)]
         return cls(
+            setup,
             Bank.of(setup.cells, setup.site, setup.digitiser.rate_hz),
             found,
             np.array([[line.gain * found.scale] for line in lines]),
@@ -98,8 +105,9 @@ class Forces:
     def of(cls, deck: Deck, cells: tuple[int, ...], rate_hz: float) -> Forces:
         receptor = deck.receptor
         columns = _columns(receptor.supports, cells)
-        shares_kg = dead_shares_kg(receptor)
-        dead_kg = np.array([[shares_kg[i]] for i in cells])
+        whole_kg = receptor.dead_load_kg
+        half_x_m, half_y_m = 0.5 * receptor.length_m, 0.5 * receptor.width_m
+        dead_kg = _shared(columns, whole_kg, whole_kg * half_x_m, whole_kg * half_y_m)
         standing_kg = dead_kg + _shared(columns, *deck.standing())
         response = pendulum(receptor.natural_frequency_hz, receptor.damping_ratio, rate_hz)
         return cls(deck, dead_kg, standing_kg, columns, response)
@@ -173,11 +181,21 @@ class Law:
         none = np.zeros(len(dead_kg))
         return State(dead_kg, none, none, self.electric.bank.rest(dead_kg))
 
+    def converts_as(self, other: Law) -> bool:
+        """Whether samples of both may be converted at once."""
+        if self.electric is other.electric and self.grid is other.grid:
+            return True
+        here, there = self.electric, other.electric
+        alike = self.grid is other.grid and here.figures == there.figures
+        return alike and bool((here.status == there.status).all())
+
     def followed_by(self, forces: Forces, state: State, sample: int, t_us: int) -> State:
         """The state before `sample` when these forces take the place of this law's at t_us."""
+        if forces is self.forces and not forces.deck.vehicles:
+            return state
         steps = [*state.steps, *self._axle_steps(sample, t_us)]
         jump_kg = forces.at(t_us) - self.forces.at(t_us)
-        if np.any(jump_kg):
+        if jump_kg.any():
             steps.append(Step(t_us, jump_kg))
         return replace(state, steps=tuple(steps))
 
@@ -196,8 +214,9 @@ class Law:
             else:
                 piece = self._free(state, first, min(still * CHUNK, end - first))
             pieces.append(piece)
-            state = piece.after(piece.ideal.shape[1])
             first += piece.ideal.shape[1]
+            if first < end:
+                state = piece.after(piece.ideal.shape[1])
         return pieces
 
     def _axle_steps(self, sample: int, end_us: int) -> list[Step]:
@@ -215,7 +234,7 @@ class Law:
         """Whether the deck has come to rest under what it carries at sample `first`."""
         if state.steps or not self._calm(state.e, state.z):
             return False
-        return bool(np.all(self.forces.at(self.grid.time_us(first)) == state.carried_kg))
+        return bool((self.forces.at(self.grid.time_us(first)) == state.carried_kg).all())
 
     def _calm(self, e: Floats, z: Floats) -> bool:
         size = np.maximum(np.abs(e), np.abs(z)) * self.electric.bank.per_kg[:, 0]

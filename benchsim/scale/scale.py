@@ -73,7 +73,7 @@ class Scale:
         Raises BadInput, and nothing has changed: figures that cannot be; another number of cells, other
         stations, another rate or filter.
         """
-        check(parts)
+        check(parts, self._parts)
         self._check_same_shape(parts)
         deck = self._moved_to(parts.receptor, t_us)
         for number, sampler in enumerate(self._samplers):

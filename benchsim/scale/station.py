@@ -37,6 +37,26 @@ class _Change:
     deck: Deck | None
 
 
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """Ideal samples from `first` on, (cells, n), under one law."""
+
+    law: Law
+    first: int
+    ideal: Floats
+
+
+def _runs(pieces: list[_Piece]) -> list[list[_Piece]]:
+    """Neighbours that share a grid and a converter's figures: those are converted at once."""
+    runs: list[list[_Piece]] = []
+    for piece in pieces:
+        if runs and runs[-1][0].law.converts_as(piece.law):
+            runs[-1].append(piece)
+        else:
+            runs.append([piece])
+    return runs
+
+
 class Sampler:
     """Makes one station's samples, in order.
 
@@ -54,7 +74,7 @@ class Sampler:
         self._law = Law(grid, Forces.of(deck, cells, grid.rate_hz), Electric.of(setup), start_us)
         self._changes: deque[_Change] = deque()
         self._next = self._tip = self._mark = 0
-        self._state = self._mark_state = self._law.rest()
+        self._mark_state = self._law.rest()
         self._work: list[Stretch] = []
         self._ahead: list[Floats] = []
         self._stride = 1
@@ -79,27 +99,32 @@ class Sampler:
 
     def read(self, until_us: int) -> Counts:
         """The samples that are complete at until_us and were not read yet."""
-        first, pieces = self._next, []
+        first, pieces = self._next, list[_Piece]()
         while True:
             limit = self._law.grid.completed(self._changes[0].t_us) if self._changes else None
             due = self._law.grid.completed(until_us)
             due = due if limit is None else min(due, limit)
             if due > self._next:
-                pieces.append(self._hand_out(due, limit))
+                pieces.append(_Piece(self._law, self._next, self._hand_out(due, limit)))
             if limit is None or self._next < limit or self._changes[0].t_us > until_us:
-                return _joined(first, len(self._cells), pieces)
+                return _joined(first, len(self._cells), [self._converted(run) for run in _runs(pieces)])
             self._obey(self._changes.popleft())
 
-    def _hand_out(self, due: int, limit: int | None) -> Counts:
-        """Samples from _next up to due, all under the present law."""
+    def _hand_out(self, due: int, limit: int | None) -> Floats:
+        """Ideal samples from _next up to due, all under the present law."""
         if due > self._tip:
             self._work_out(due, limit)
-        law, first, count = self._law, self._next, due - self._next
+        count = due - self._next
         ideal = self._ahead[0] if len(self._ahead) == 1 else np.concatenate(self._ahead, axis=1)
         self._ahead = [ideal[:, count:]] if ideal.shape[1] > count else []
         self._next = due
-        electric = law.electric
-        codes, status = self._converter.convert(ideal[:, :count], first, electric.figures, electric.status)
+        return ideal[:, :count]
+
+    def _converted(self, run: list[_Piece]) -> Counts:
+        law, first = run[0].law, run[0].first
+        ideal = run[0].ideal if len(run) == 1 else np.concatenate([p.ideal for p in run], axis=1)
+        electric, count = law.electric, ideal.shape[1]
+        codes, status = self._converter.convert(ideal, first, electric.figures, electric.status)
         return Counts(
             first, law.grid.times_us(first, count), law.grid.node_times_us(first, count), codes, status
         )
@@ -110,28 +135,29 @@ class Sampler:
         self._stride = min(2 * self._stride, _LONGEST_STRIDE)
         if limit is not None:
             count = min(count, limit - self._tip)
-        self._mark, self._mark_state = self._tip, self._state
-        self._work = self._law.walk(self._state, self._tip, count)
+        self._begin(self._state_at_tip())
+        self._work = self._law.walk(self._mark_state, self._tip, count)
         self._ahead.extend(stretch.ideal for stretch in self._work)
-        last = self._work[-1]
-        self._state = last.after(last.ideal.shape[1])
         self._tip += count
 
     def _cut(self, at: int) -> None:
         """Forget what was worked out from sample `at` on."""
         if at >= self._tip:
             return
-        self._state = self._state_before(at)
         kept = at - self._next
         self._ahead = [np.concatenate(self._ahead, axis=1)[:, :kept]] if kept else []
         self._tip = at
 
-    def _state_before(self, at: int) -> State:
-        """The state before a sample within the last work."""
+    def _begin(self, state: State) -> None:
+        """Work goes on from here, in this state."""
+        self._mark, self._mark_state, self._work = self._tip, state, []
+
+    def _state_at_tip(self) -> State:
+        """The state before the next sample to work out, from the work that led there."""
         begin = self._mark
         for stretch in self._work:
-            if begin < at <= begin + stretch.ideal.shape[1]:
-                return stretch.after(at - begin)
+            if begin < self._tip <= begin + stretch.ideal.shape[1]:
+                return stretch.after(self._tip - begin)
             begin += stretch.ideal.shape[1]
         return self._mark_state
 
@@ -141,8 +167,8 @@ class Sampler:
         forces = law.forces
         if change.deck is not None:
             forces = Forces.of(change.deck, self._cells, law.grid.rate_hz)
-        self._state = law.followed_by(forces, self._state, self._next, change.t_us)
-        electric = law.electric if setup is None else Electric.of(setup)
+        self._begin(law.followed_by(forces, self._state_at_tip(), self._tip, change.t_us))
+        electric = law.electric if setup is None else Electric.of(setup, law.electric)
         self._law = Law(change.grid, forces, electric, change.t_us)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from typing import TypeVar
 
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.ground.readings import CHANNELS_PER_NODE
@@ -63,21 +64,36 @@ SITE: Limits = {
     "calibration_gravity_m_per_s2": (0.1, 100.0),
 }
 
+Part = TypeVar("Part")
+
 _ABOVE_0 = "a finite value above 0"
 _FROM_0 = "a finite value, 0 or more"
 
 
-def check(parts: ScaleParts) -> None:
-    """Raises BadInput for the first thing that cannot be."""
+def check(parts: ScaleParts, known: ScaleParts | None = None) -> None:
+    """Raises BadInput for the first thing that cannot be.
+
+    known: parts that were checked; what is as there is not looked at again.
+    """
     _check_numbers_of_parts(parts)
-    check_receptor(parts.receptor)
-    for number, cell in enumerate(parts.cells, 1):
+    if known is None or parts.receptor != known.receptor:
+        check_receptor(parts.receptor)
+    for number, cell in _fresh(parts.cells, known.cells if known else ()).items():
         check_cell(cell, f"cell {number}")
-    for number, wiring in enumerate(parts.wiring, 1):
+    for number, wiring in _fresh(parts.wiring, known.wiring if known else ()).items():
         check_wiring(wiring, f"wiring {number}")
-    for number, station in enumerate(parts.stations, 1):
+    for number, station in _fresh(parts.stations, known.stations if known else ()).items():
         check_digitiser(station.digitiser, f"station {number}")
     check_site(parts.site)
+
+
+def _fresh(parts: tuple[Part, ...], known: tuple[Part, ...]) -> dict[int, Part]:
+    """The parts that are not known, by number from 1."""
+    if len(known) != len(parts):
+        return dict(enumerate(parts, 1))
+    return {
+        number: part for number, (part, old) in enumerate(zip(parts, known, strict=True), 1) if part != old
+    }
 
 
 def check_new(parts: ScaleParts) -> None:
