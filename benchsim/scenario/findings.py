@@ -39,7 +39,9 @@ class Findings:
 
     def __init__(self, places: Places, unread: Iterable[Loc] = ()) -> None:
         self.places = places
-        self._unread = tuple(unread)
+        self._unread = frozenset(unread)
+        self._unread_keys = {loc[0] for loc in self._unread}
+        self._unread_items = {loc[:2] for loc in self._unread if len(loc) > 1}
         self._found: list[tuple[Loc, BadInput]] = []
 
     @property
@@ -49,7 +51,7 @@ class Findings:
 
     def sure(self, *keys: str) -> bool:
         """Whether all that stands under these keys of the file could be read."""
-        return not any(loc[0] in keys for loc in self._unread)
+        return self._unread_keys.isdisjoint(keys)
 
     def clean(self, *keys: str) -> bool:
         """Whether it could be read, and nothing is wrong with it so far."""
@@ -66,9 +68,9 @@ class Findings:
 
     def _doubtful(self, loc: Loc) -> bool:
         """Whether a finding may come from what could not be read, and not from the file."""
-        if any(loc[: len(cut)] == cut for cut in self._unread):
+        if any(loc[:length] in self._unread for length in range(1, len(loc) + 1)):
             return True
-        if loc[0] == "timeline" and any(loc[:2] == cut[:2] for cut in self._unread):
+        if loc[0] == "timeline" and loc[:2] in self._unread_items:
             return loc[-1] not in _ALONE
         if loc == ("scale", "interval"):
             return not self.sure("scale", "rules")

@@ -6,6 +6,7 @@ said about those, nor about what depends on them (`Findings` sees to that).
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -34,6 +35,7 @@ _LISTS = ("timeline", "checks", "outputs")
 def rest_of(path: Path, text: str, values: dict[str, Any], places: Places) -> list[BadInput]:
     """All that can be found wrong beside the form."""
     unread: list[Loc] = []
+    values = copy.deepcopy(values)
     for _ in range(ROUNDS):
         try:
             file = File.model_validate(values)
@@ -41,7 +43,7 @@ def rest_of(path: Path, text: str, values: dict[str, Any], places: Places) -> li
             for each in error.errors(include_url=False):
                 cut = _cut(each)
                 unread.append(cut)
-                values = _without(values, cut)
+                _take_out(values, cut)
         else:
             findings = Findings(places, unread)
             judged(Scenario(path, text, file, places), findings)
@@ -62,16 +64,19 @@ def _cut(error: Mapping[str, Any]) -> Loc:
     return loc[:inner]
 
 
-def _without(value: Any, way: Loc, top: str = "") -> Any:
-    """A value without what is at the end of a way; a plain one stands there where one must."""
-    step, *rest = way
-    top = top or str(step)
-    if isinstance(value, list) and isinstance(step, int) and step < len(value):
-        new = _without(value[step], tuple(rest), top) if rest else _PLAIN[top]
-        return [*value[:step], new, *value[step + 1 :]]
-    if not isinstance(value, dict):
-        return value
-    if rest:
-        return {k: _without(v, tuple(rest), top) if k == step else v for k, v in value.items()}
-    kept = {k: v for k, v in value.items() if k != step}
-    return kept | {step: _PLAIN[top]} if step in ("title", "scale") and top == step else kept
+def _take_out(values: dict[str, Any], way: Loc) -> None:
+    """Take out what is at the end of a way; a plain one stands there where one must."""
+    *outer, last = way
+    inner: Any = values
+    for step in outer:
+        inside = isinstance(inner, dict) and step in inner
+        inside = inside or (isinstance(inner, list) and isinstance(step, int) and step < len(inner))
+        if not inside:
+            return
+        inner = inner[step]
+    if isinstance(inner, list) and isinstance(last, int) and last < len(inner):
+        inner[last] = copy.copy(_PLAIN[str(way[0])])
+    elif isinstance(inner, dict):
+        inner.pop(last, None)
+        if not outer and last in ("title", "scale"):
+            inner[last] = copy.copy(_PLAIN[last])
