@@ -70,6 +70,8 @@ class Scale:
     def change(self, parts: ScaleParts, t_us: int) -> None:
         """From t_us on the parts have other figures; what cells, deck and filters remember goes on.
 
+        Changes may be told well ahead of what is read, in order of time; a read over several of them costs
+        less than as many reads.
         Raises BadInput, and nothing has changed: figures that cannot be; another number of cells, other
         stations, another rate or filter.
         """
@@ -94,7 +96,10 @@ class Scale:
         return self._samplers[station].node_time_us(t_us)
 
     def true_kg(self, t_us: NDArray[np.int64]) -> NDArray[np.float64]:
-        """True mass of the loads on the receptor at those rising instants, without the dead load."""
+        """True mass of the loads on the receptor at those rising instants, without the dead load.
+
+        What lies more than KEPT_US (loads.py) before the latest instant asked for is forgotten: ValueError.
+        """
         return self._history.mass_kg(t_us)
 
     def true_cells_kg(self, t_us: NDArray[np.int64]) -> NDArray[np.float64]:

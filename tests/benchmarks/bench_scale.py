@@ -9,6 +9,8 @@ import math
 import resource
 import sys
 import time
+from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -41,6 +43,33 @@ def simulated(seconds: int, block_us: int, lorry_every_s: int = 0) -> float:
             scale.do(LORRY, until_us - block_us)
         for station in range(STATIONS):
             scale.read(station, until_us)
+    return time.perf_counter() - began
+
+
+def warmer(made: ScaleParts, second: int) -> ScaleParts:
+    return replace(made, site=replace(made.site, temperature_c=20.0 + 1e-3 * second))
+
+
+def wetter(made: ScaleParts, second: int) -> ScaleParts:
+    wet = Wiring(leaks=(("SIG+", 7.2e9 / second),))
+    return replace(made, wiring=(wet,) * CELLS)
+
+
+def muddier(made: ScaleParts, second: int) -> ScaleParts:
+    receptor = made.receptor
+    return replace(made, receptor=replace(receptor, dead_load_kg=receptor.dead_load_kg + 0.01 * second))
+
+
+def varied(seconds: int, vary: Callable[[ScaleParts, int], ScaleParts], told_ahead_s: int) -> float:
+    """Seconds of computing when the parts change every second, told and read so many seconds at a time."""
+    made = parts()
+    scale = Scale(made, Streams(1))
+    began = time.perf_counter()
+    for start in range(0, seconds, told_ahead_s):
+        for second in range(start, start + told_ahead_s):
+            scale.change(vary(made, second + 1), second * S)
+        for station in range(STATIONS):
+            scale.read(station, (start + told_ahead_s) * S)
     return time.perf_counter() - began
 
 
@@ -99,6 +128,12 @@ def main() -> None:
         print(
             f"  {name:34} {took:6.2f} s = {seconds / took:7.0f} x real time; plain loop / this"
             f" {plain / took:5.1f}; this / bare noise {took / bare:5.2f}; {took / reads * 1e6:6.0f} us a read"
+        )
+    for vary in (warmer, wetter, muddier):
+        once, ahead = varied(seconds, vary, 1), varied(seconds, vary, 10)
+        print(
+            f"  {vary.__name__ + ' every second':34} {once:6.2f} s = {seconds / once:7.0f} x real time;"
+            f" told 10 s ahead {ahead:6.2f} s = {seconds / ahead:7.0f} x"
         )
     print(f"  plain Python loop {plain:.1f} s (measured over {stretch} s and scaled up); bare {bare:.3f} s")
     print(f"  peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
