@@ -7,7 +7,7 @@ for a limit and never writes one down; what a value may be stands in schema.py.
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ from typing import Any
 from benchsim.ground.errors import BadInput, ManyBadInputs, unknown
 from benchsim.ground.library import profiles_folder, read_text
 from benchsim.rules.places import parse_error_place, place_of
-from benchsim.rules.schema import HEAD, KEYS, MARKS, SECTIONS, Key
+from benchsim.rules.schema import COUNTED, HEAD, KEYS, MARKS, SECTIONS, Key
 
 ENTRY_PARTS = ("value", "clause", "mark")
 _TIMES = ("stable_for", "late_after", "oldest", "zero_tracking_after")
@@ -180,7 +180,9 @@ class _Reader:
             self.wrong(BadInput(found, "write the smaller one as n_min"), "intervals", "n_min", "value")
         if self.errors:
             raise ManyBadInputs(self.errors)
-        return _profile(name, head, values, tuple(self.entries))
+        counted = values["limits_count_in"]
+        entries = tuple(replace(e, unit=counted) if e.unit == COUNTED else e for e in self.entries)
+        return _profile(name, head, values, entries)
 
     def wrong(self, error: BadInput, *path: str) -> None:
         self.errors.append(error.at(place_of(self.text, self.file, path)))

@@ -13,6 +13,7 @@ from typing import Any
 
 from benchsim.ground.errors import BadInput, unknown
 
+COUNTED = "d or e"  # stands for the one that the profile's limits_count_in names
 MARKS = ("seen", "memory", "computed", "common practice, no source")
 HEAD = ("title", "standard", "class", "kind")
 SECTIONS = ("intervals", "motion", "zero", "limits", "tare", "recording", "tolerance")
@@ -117,7 +118,7 @@ def read_stages(value: Any) -> tuple[tuple[str, Decimal], ...]:
     return tuple((name, number("0.01", "100")(factor)) for name, factor in value.items())
 
 
-_COUNT = "d or e"  # as the profile's limits_count_in has it
+_COUNT = COUNTED
 _D = "d"
 _FRACTION = "of Max, each way"
 KEYS = (
@@ -144,9 +145,16 @@ KEYS = (
     Key("intervals", "min_load_d", whole(0, 10**6), "50", "smallest load that should be weighed", _COUNT),
     Key("motion", "motion_band_d", number("0.01", "1000"), "3.0", "stable within, plus or minus", _COUNT),
     Key("motion", "stable_for_ms", whole(1, 60_000), "400", "stable for at least", "ms"),
-    Key("motion", "settled_within_d", number("0.01", "1000"), "0.5", "drift over that time at most", _COUNT),
-    Key("motion", "late_after_ms", whole(1, 60_000), "200", "samples are late after a frame and", "ms"),
-    Key("motion", "oldest_ms", whole(1, 60_000), "500", "a stable weight is never older than", "ms"),
+    Key(
+        "motion",
+        "settled_within_d",
+        number("0.01", "1000"),
+        "0.5",
+        "and drifting in that time by at most",
+        _COUNT,
+    ),
+    Key("motion", "late_after_ms", whole(1, 60_000), "200", "stable while a frame is late by at most", "ms"),
+    Key("motion", "oldest_ms", whole(1, 60_000), "500", "stable while samples are no older than", "ms"),
     Key("zero", "centre_of_zero_d", number("0.01", "10"), "0.25", "centre of zero is shown within", _COUNT),
     Key("zero", "zero_when_stable", yes_or_no, "true", "zero-setting only in stable equilibrium"),
     Key("zero", "zero_setting_range", number("0", "1"), "0.02", "zero-setting with zero-tracking", _FRACTION),
@@ -155,14 +163,19 @@ KEYS = (
     Key("zero", "zero_tracking_at_zero_only", yes_or_no, "true", "zero-tracking only while zero is shown"),
     Key("zero", "zero_tracking_rate_d_per_s", number("0", "1000"), "0.5", "zero-tracking moves by", "d/s"),
     Key(
-        "zero", "zero_tracking_after_ms", whole(0, 600_000), "2000", "zero-tracking waits for a rest of", "ms"
+        "zero",
+        "zero_tracking_after_ms",
+        whole(0, 600_000),
+        "2000",
+        "zero-tracking only after a rest of",
+        "ms",
     ),
     Key(
         "zero",
         "zero_tracking_rest_d",
         number("0", "100"),
         "0.25",
-        "it is one if the weight moved at most",
+        "in which the weight moves at most",
         _D,
     ),
     Key("zero", "zero_while_net", one_of("refused", "clears tare"), '"refused"', "zero-setting while net"),

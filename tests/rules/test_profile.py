@@ -65,6 +65,14 @@ def test_an_entry_is_found_by_its_name_with_or_without_the_section() -> None:
     assert profile.entry("zero_setting_range").clause.startswith("4.5.1")
 
 
+def test_a_limit_says_what_it_counts() -> None:
+    for name, counted in (("r76-iii", "e"), ("hb44-iii", "d")):
+        profile = load_profile(name)
+        assert profile.limits_count_in == counted
+        assert {profile.entry(k).unit for k in ("motion_band_d", "centre_of_zero_d")} == {counted}
+        assert profile.entry("zero_tracking_window_d").unit == "d"
+
+
 def test_an_unknown_entry_names_the_nearest() -> None:
     with pytest.raises(BadInput, match=r"zero\.zero_setting_range"):
         load_profile("r76-iii").entry("zero.zero_seting_range")
