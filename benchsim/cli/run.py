@@ -92,17 +92,21 @@ def _files(words: tuple[str, ...], mistakes: Mistakes) -> list[Path]:
     """The files to run, each once however it is named."""
     from benchsim.ground.errors import BadInput
     from benchsim.scenario.loader import find
+    from benchsim.scenario.quantities import shorten
 
     files: dict[Path, Path] = {}
     for word in words:
         if not word.strip():
             raise BadInput(f"{word!r} names nothing", "name a scenario file, a folder or a shipped scenario")
         path = Path(word)
-        found = [find(path)]
-        if path.is_dir():
-            found = sorted(p for p in path.iterdir() if p.suffix in SUFFIXES)
-            if not found:
-                mistakes.add(path, BadInput(f"{path}: no scenario in this folder", "scenarios end in .yaml"))
+        try:
+            is_folder = path.is_dir()
+            found = sorted(p for p in path.iterdir() if p.suffix in SUFFIXES) if is_folder else [find(path)]
+        except OSError as error:
+            mistakes.add(path, BadInput(f"{shorten(word)}: {error.strerror}", "name what can be read"))
+            continue
+        if is_folder and not found:
+            mistakes.add(path, BadInput(f"{path}: no scenario in this folder", "scenarios end in .yaml"))
         for file in found:
             files.setdefault(file.resolve(), file)
     return list(files.values())

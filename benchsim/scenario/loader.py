@@ -23,10 +23,17 @@ from benchsim.scenario.wording import errors_of
 def find(path: str | Path) -> Path:
     """The file of that name; when there is none, the scenario of that bare name that came with benchsim."""
     path = Path(path)
-    if path.name == str(path) and not path.exists():
+    if path.name == str(path) and not _is_there(path):
         inside = shipped("scenarios") / f"{path.name.removesuffix('.yaml')}.yaml"
-        return inside if inside.is_file() else path
+        return inside if _is_there(inside) else path
     return path
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):  # a name no file can have
+        return False
 
 
 def load(path: str | Path) -> Scenario:
@@ -35,7 +42,7 @@ def load(path: str | Path) -> Scenario:
     Raises BadInput or ManyBadInputs, each with file, line and column.
     """
     path = find(path)
-    if not path.exists():
+    if not _is_there(path):
         raise _not_there(path)
     return load_text(read_text(path, MAX_BYTES), path)
 

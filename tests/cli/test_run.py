@@ -157,6 +157,14 @@ def test_an_empty_name_is_no_folder(
     assert "names nothing" in done.err
 
 
+def test_a_name_that_no_file_can_have_is_bad_input(call: Call, tmp_path: Path) -> None:
+    where = folder(tmp_path, a=UNCHECKED)
+    for word in ("n" * 5000, f"{where}/{'n' * 300}"):
+        done = call("run", "--json", word, str(where / "a.yaml"))
+        assert (done.code, len(document(done)["errors"])) == (2, 1)
+        assert len(document(done)["scenarios"]) == 1
+
+
 def test_a_file_named_twice_runs_once_however_it_is_spelt(
     call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
