@@ -1,7 +1,8 @@
 """The open standard serial protocol SCP-0499, levels 1 and 2: one client's conversation.
 
 A command does what it asks now or is refused now: no zero and no tare request is ever kept for later.
-Every command ends what the one before it began.  protocols/scp0499/ says which rule is known how well.
+Every command ends what the one before it began.  What was refused is told to who asked for it, to nobody
+else.  protocols/scp0499/ says which rule is known how well.
 """
 
 from __future__ import annotations
@@ -140,8 +141,8 @@ class Scp0499:
         self._lists = {"A": about(card), "I": information(card)}
         self._next_line = {"A": 0, "I": 0}
         self._standing: Asked | None = None  # a repeat, or a wait for stable
-        self._tare_error = False
-        self._tare_error_unread = False
+        self._zero_refused = False  # to this client, and what was against it still is
+        self._tare_refused = False  # to this client, and not told yet
 
     def receive(self, data: bytes, indication: Indication, now_us: int) -> list[Request]:
         """What the client asks, in order."""
@@ -177,12 +178,11 @@ class Scp0499:
 
     def _told(self, asked: Asked, outcome: Outcome, indication: Indication) -> bytes:
         """The reply to a command that was done or refused, with the indication that it led to."""
-        if outcome.done:
-            return self._weight(asked.letter, indication)
-        if asked.letter != "Z":
-            self._tare_error, self._tare_error_unread = True, False  # read by this very reply
-        kind = "N" if indication.shows_net else "G"
-        return self._line("E" if asked.letter == "Z" else "T", kind, indication, indication.shown_d)
+        if not outcome.done and asked.letter == "Z":
+            self._zero_refused = True
+        elif not outcome.done:
+            self._tare_refused = True
+        return self._weight(asked.letter, indication)
 
     def _read(self, asked: Asked, indication: Indication) -> bytes:
         """The reply to a command that changes nothing on the instrument."""
@@ -221,10 +221,10 @@ class Scp0499:
 
     def _status(self, indication: Indication) -> str:
         """The status character.  E, I and T outrank Z, O and U; T comes first, since it shows only once."""
-        if self._tare_error_unread:
-            self._tare_error_unread = False
+        if self._tare_refused:
+            self._tare_refused = False
             return "T"
-        return standing_status(indication)
+        return standing_status(indication, self._zero_refused)
 
     def _line(
         self, status: str, kind: str, indication: Indication, count: int, step: Decimal | None = None
@@ -237,9 +237,8 @@ class Scp0499:
         return text.encode("ascii")
 
     def _note(self, indication: Indication) -> None:
-        if indication.tare_error and not self._tare_error:
-            self._tare_error_unread = True
-        self._tare_error = indication.tare_error
+        """A zero error ends with its condition; another client's is no news here."""
+        self._zero_refused = self._zero_refused and indication.zero_error
 
     def _has_high_resolution(self) -> bool:
         card = self._card
@@ -251,15 +250,15 @@ def stable(indication: Indication) -> bool:
     return indication.valid and not indication.motion
 
 
-def standing_status(indication: Indication) -> str:
-    """The status character that the indication alone gives.
+def standing_status(indication: Indication, zero_refused: bool) -> str:
+    """The status character of an indication for a client.  zero_refused: its own request still is.
 
     An instrument that has no weight at all says E: of the characters that go with dashes it is the one
     that clears with its condition; the standard has none for a missing weight.
     """
     if indication.initial_zero_error:
         return "I"
-    if indication.zero_error or not indication.valid:
+    if zero_refused or not indication.valid:
         return "E"
     if indication.overload:
         return "O"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tracemalloc
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -93,23 +94,41 @@ def test_no_command_is_kept_for_later(octets: bytes) -> None:
     assert bench.done == []
 
 
-def test_a_tare_error_that_came_from_elsewhere_is_read_once_by_each_client() -> None:
-    from dataclasses import replace
-
-    first, second = client(), client()
-    failed = replace(loaded(900), tare_error=True)
-    assert first.update(failed, 0) == b""
-    assert [say(first, b"\nW\r", failed)[1:2] for _ in range(2)] == [b"T", b" "]
-    assert [say(second, b"\nW\r", failed)[1:2] for _ in range(2)] == [b"T", b" "]
+def statuses(of: Conversation, shown: Indication, times: int = 2) -> list[bytes]:
+    """Status and weight field of so many answers to W."""
+    return [answer[1:2] + answer[6:16] for answer in (say(of, b"\nW\r", shown) for _ in range(times))]
 
 
-def test_a_refused_tare_is_not_told_again_when_its_error_shows_a_moment_later() -> None:
-    from dataclasses import replace
+def test_what_one_client_was_refused_takes_no_digit_from_another() -> None:
+    one, other = client(), client()
+    failed = replace(loaded(900), zero_error=True, tare_error=True)
+    say(one, b"\nZ\r", failed, done=False)
+    say(one, b"\nT\r", failed, done=False)
+    assert other.update(failed, 0) == b""
+    assert statuses(one, failed) == [b"E" + b"-" * 10] * 2
+    assert statuses(other, failed) == [b"      18000"] * 2
+    assert statuses(client(), failed) == [b"      18000"] * 2
 
+
+def test_a_zero_error_ends_with_its_condition_and_does_not_come_back_with_another_client_s() -> None:
     talker = client()
+    say(talker, b"\nZ\r", replace(loaded(900), zero_error=True), done=False)
+    talker.update(loaded(900), 0)
+    assert statuses(talker, replace(loaded(900), zero_error=True)) == [b"      18000"] * 2
+
+
+def test_a_zero_request_that_means_nothing_to_the_scale_is_refused_in_its_own_answer_alone() -> None:
+    talker = client()
+    assert say(talker, b"\nZ\r", loaded(900), done=False)[1:2] == b"E"
+    assert statuses(talker, loaded(900)) == [b"      18000"] * 2
+
+
+def test_a_refused_tare_is_told_once_to_who_asked_for_it_and_to_nobody_else() -> None:
+    talker, failed = client(), replace(loaded(900), tare_error=True)
     assert say(talker, b"\nT\r", loaded(900), done=False)[1:2] == b"T"
-    assert talker.update(replace(loaded(900), tare_error=True), 1) == b""
-    assert say(talker, b"\nW\r", replace(loaded(900), tare_error=True))[1:2] == b" "
+    assert talker.update(failed, 1) == b""
+    for one in (talker, client(), client()):
+        assert statuses(one, failed) == [b"      18000"] * 2
 
 
 def test_two_clients_repeat_apart() -> None:

@@ -33,9 +33,8 @@ class Session:
     def __init__(self, parts: tuple[Plan, Profile]) -> None:
         self.bench = Bench(*parts, 7)
         self.got: list[bytes] = []
-        self.client = Live(self.bench, parts[0].card, "scp0499", lambda _line: None).join(
-            "one", self.got.append
-        )
+        self.live = Live(self.bench, parts[0].card, "scp0499", lambda _line: None)
+        self.client = self.live.join("one", self.got.append)
 
     def walk(self, until_s: float) -> None:
         while self.bench.now_us < until_s * SECOND_US:
@@ -77,6 +76,25 @@ def test_no_figure_is_ever_sent_while_a_node_is_lost(parts: tuple[Plan, Profile]
     assert {(line[1:2], line[6:16]) for line in lost} == {(b"E", b"-" * 10)}
     assert session.ask(b"\nT\r")[1:2] == b"T"
     assert session.ask(b"\nP\r") == b""
+
+
+def test_a_refused_zero_and_tare_are_told_to_who_asked_and_the_others_go_on_getting_the_weight(
+    parts: tuple[Plan, Profile],
+) -> None:
+    session = Session(parts)
+    other: list[bytes] = []
+    session.live.join("other", other.append).heard(b"\nR\r")
+    session.walk(30.0)
+    other.clear()
+    for asked in (b"\nZ\r", b"\nW\r"):
+        assert session.ask(asked) == b"\nE1G  ----------kg \r"
+    assert session.ask(b"\nT 999999999\r") == b"\nT1G  ----------kg \r"
+    session.walk(34.0)
+    assert session.ask(b"\nW\r") == b"\nE1G  ----------kg \r"
+    assert set(other) == {b"\n 1G       36300kg \r"}
+    late: list[bytes] = []
+    session.live.join("late", late.append).heard(b"\nW\r")
+    assert late == [b"\n 1G       36300kg \r"]
 
 
 SENT: list[tuple[float, bytes]] = [

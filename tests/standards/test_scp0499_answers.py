@@ -79,7 +79,7 @@ def test_the_status_character_keeps_its_order_in_every_mixture(on: tuple[bool, .
         " ": True,
     }
     first = next(row for row in TABLE["status"] if applies.get(row["send"], False))
-    answer = fields(ask(b"\nW\r", shown))
+    answer = fields(ask(b"\nZ\r\nW\r", shown)[20:])  # an error of this client's own
     assert answer["status"] == first["send"]
     assert (answer["weight"] == "-" * 10) == (first["weight"] == "dashes")
 
@@ -93,6 +93,8 @@ def test_errors_with_dashes_outrank_the_states_of_a_weight() -> None:
 def test_an_error_stands_as_long_as_its_condition(status: str) -> None:
     shown = replace(EMPTY, zero_error=status == "E", initial_zero_error=status == "I")
     client = open_conversation("scp0499", CARD)
+    (request,) = client.receive(b"\nZ\r", shown, 0)
+    assert client.answer(request, Outcome(done=False), shown, 0)[1:2].decode() == status
     for _ in range(3):
         (request,) = client.receive(b"\nW\r", shown, 0)
         assert client.answer(request, None, shown, 0)[1:2].decode() == status
