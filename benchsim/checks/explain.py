@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.checks.quantities import ERRORS, Operand, Quantity, Subject
+from benchsim.checks.sentence import Check
 from benchsim.checks.signals import Look
 from benchsim.checks.statements import AnswerIs, Blank, CommandIs, NodeIs, State, Steady, WeightIs
 from benchsim.checks.tolerances import clause
@@ -177,3 +178,29 @@ def expected_event(statement: CommandIs | AnswerIs) -> str:
         return statement.text
     negation = "not " if statement.negated else ""
     return f"answer of {statement.protocol} {negation}{statement.how} {quoted(statement.wanted)}"
+
+
+def times(number: int, more: str = "") -> str:
+    """A number of times in words."""
+    return f"{number} {more}time{'' if number == 1 else 's'}"
+
+
+def together(check: Check) -> str:
+    return " and ".join(condition.text for condition in check.conditions)
+
+
+def as_asked(check: Check, text: str) -> str:
+    """What is expected, with how, while and how often around it."""
+    manner, count = check.manner, check.count
+    how = {
+        "always": "always ",
+        "never": "never ",
+        "lasting": f"for at least {seconds(manner.for_us)} ",
+        "brief": f"never for more than {seconds(manner.for_us)} ",
+    }.get(manner.kind, "")
+    text = f"{how}{text}" + (f" while {together(check)}" if check.conditions else "")
+    if count is None:
+        return text
+    if count.most is None:
+        return f"{text}, at least {times(count.least)}"
+    return f"{text}, {'exactly' if count.least == count.most else 'at most'} {times(count.most)}"

@@ -18,9 +18,14 @@ class Form:
 FORMS = (
     Form("when", "at T", "what stood at that time", "at 15 s gross is 18.4 t within 1 d"),
     Form("when", "within D after T", "at one moment of that stretch", "within 8 s after 20 s motion is on"),
-    Form("when", "from T to T", "all through", "from 41 s to 44 s indication is invalid"),
+    Form(
+        "when",
+        "from T to T",
+        "all through: a moment without a figure fails it, unless a `while` leaves that out",
+        "from 41 s to 44 s indication is invalid",
+    ),
     Form("when", "from T on", "all through to the end", "from 30 s on stable is on"),
-    Form("when", "until T", "all through from the start", "until 5 s gross is zero"),
+    Form("when", "until T", "all through from the start", "until 5 s gross is zero while valid"),
     Form(
         "when",
         "during fault NAME",
@@ -39,9 +44,19 @@ FORMS = (
         "when a fault began or ended",
         "within 5 s after the end of fault link-outage node 2 is flow",
     ),
-    Form("how", "always", "at every moment", "always gross is not above 60.18 t"),
-    Form("how", "never", "at no moment", "never overload is on"),
-    Form("how", "for at least D", "once, for as long as that or longer", "for at least 3 s stable is on"),
+    Form(
+        "how",
+        "always",
+        "at every moment; over the whole run from the first figure on",
+        "always gross is not above 60.18 t",
+    ),
+    Form("how", "never", "at no moment; one without a figure does not break it", "never overload is on"),
+    Form(
+        "how",
+        "for at least D",
+        "once, for as long as that or longer; after `from` and `until` inside that time",
+        "for at least 3 s stable is on",
+    ),
     Form(
         "how",
         "never for more than D",
@@ -76,7 +91,12 @@ FORMS = (
     ),
     Form("weight", "error is [not] within TOL", "to either side", "at 15 s error is within 1 d"),
     Form("weight", "W is steady for D", "no change for so long or longer", "at 9 s gross is steady for 2 s"),
-    Form("weight", "TOL: 1 d, 1 e, 20 kg, 0.5 %", "%: of Q", "at 9 s gross is 18.4 t within 0.5 %"),
+    Form(
+        "weight",
+        "TOL: 1 d, 1 e, 20 kg, 0.5 %",
+        "%: of Q, which is not zero",
+        "at 9 s gross is 18.4 t within 0.5 %",
+    ),
     Form(
         "weight",
         "TOL: [0.7] [maintenance, acceptance, in-service, initial] mpe",
@@ -129,7 +149,7 @@ FORMS = (
     Form(
         "statement",
         'answer of PROTOCOL is [not], contains, starts with, matches "..."',
-        "its bytes, with \\n \\r \\t \\x0A; at T: the last one up to T",
+        "its bytes, with \\n \\r \\t \\x0A; at T: the last one up to T; is not: none is, all through",
         'at 50.1 s answer of scp0499 is "\\n 1G        18400kg \\r"',
     ),
     Form(
@@ -141,7 +161,8 @@ FORMS = (
     Form(
         "how often",
         "... exactly, at least, at most N times; once, twice",
-        "how often it happened, or how often a state began",
+        "how often it happened, or how often a state began: one that stands at the start counts; "
+        "one that is back after moments without a figure is the same one",
         "from 0 s to 60 s recorded exactly 2 times",
     ),
 )

@@ -1,21 +1,24 @@
 """A check and a trace to a verdict: held or not, at which exact instant, what was expected, what was found.
 
 Nothing passes because there was nothing to look at: a time outside the run, a stretch without an update,
-a weight that was never shown, a `while` that was never met all fail and say so (a `never` with no
-happening, or whose `while` was never met, is kept).
+a weight that was not shown all through, a `while` that was never met all fail and say so (a `never` with no
+happening, or whose `while` was never met, is kept).  Only what looks at the whole run begins with its first
+figure, and says when that was.
 """
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.checks import explain
-from benchsim.checks.sentence import Check
+from benchsim.checks.explain import times, together
+from benchsim.checks.happenings import is_it, there
+from benchsim.checks.sentence import END, START, Check
 from benchsim.checks.signals import Instants, Look, Seen
+from benchsim.checks.spells import begins, longest
 from benchsim.checks.statements import AnswerIs, CommandIs, NodeIs, State
 from benchsim.checks.stretch import last_told_us, resolve
 from benchsim.ground.clock import seconds
@@ -67,48 +70,56 @@ class _Case:
     def _at(self, state: State) -> Verdict:
         t_us = self.stretch.start_us
         instant = np.array([t_us], np.int64)
-        seen, met = self.look.see(state, instant), self._met(instant)
+        seen, met = self.look.see(state, instant), self._met(instant).holds
         if not met[0]:
             return self._fail(t_us, f"nothing to judge: {self._unmet(t_us)}", t_us)
         passed = bool(seen.holds[0] and seen.defined[0])
         return self._verdict(passed, t_us, explain.found(self.look, state, t_us), t_us)
 
     def _over(self, state: State) -> Verdict:
-        start_us, end_us = self.stretch.start_us, self.stretch.end_us
-        manner = self.check.manner.kind
-        if manner == "lasting":
-            end_us = last_told_us(self.trace)
+        manner, start_us, end_us = self.check.manner.kind, self.stretch.start_us, self._looks_to_us()
         instants = self._instants(state, start_us, end_us)
-        seen, met = self.look.see(state, instants), self._met(instants)
-        holds = seen.holds & seen.defined & met
+        seen, condition = self.look.see(state, instants), self._met(instants)
+        met, holds = condition.holds, seen.holds & seen.defined & condition.holds
         if not len(instants) or not seen.defined.any():
             return self._nothing(state, instants)
         if manner == "always":
-            return self._none_of(state, instants, seen.defined & met & ~seen.holds, seen, met)
+            wrong = met & ~(seen.holds & seen.defined)
+            if self.check.when.start == START and self.check.when.end == END:
+                wrong[: np.argmax(seen.defined)] = False
+            return self._none_of(state, instants, wrong, seen, met)
         if manner == "never":
             return self._none_of(state, instants, holds, seen, met)
         if self.check.count:
-            return self._counted(instants[_begins(holds)])
+            told = seen.defined & condition.defined
+            return self._counted(instants[told][begins(holds[told])])
         if manner in ("lasting", "brief"):
-            return self._lasting(state, instants, holds)
+            return self._lasting(instants, holds)
         return self._once(state, instants, holds)
+
+    def _looks_to_us(self) -> int:
+        """Where the look at a state ends: what must begin soon after T may go on beyond that time."""
+        goes_on = self.check.manner.kind == "lasting" and self.check.when.kind == "within"
+        return last_told_us(self.trace) if goes_on else self.stretch.end_us
 
     def _instants(self, state: State, start_us: int, end_us: int) -> Instants:
         instants = self.look.instants(state, start_us, end_us)
         conditions = self.check.conditions
         if not any(isinstance(s, NodeIs) for s in (state, *conditions)):
             return instants
+        first_us = 0 if isinstance(state, NodeIs) else self.look.first_us()
         for condition in conditions:
             instants = np.union1d(instants, self.look.instants(condition, start_us, end_us))
-        return instants
+        return instants[instants >= first_us]
 
-    def _met(self, instants: Instants) -> NDArray[np.bool_]:
-        """Where the `while` of the check is met."""
-        met = np.ones(len(instants), np.bool_)
+    def _met(self, instants: Instants) -> Seen:
+        """Where the `while` of the check is met, and where that can be told."""
+        met, told = np.ones((2, len(instants)), np.bool_)
         for condition in self.check.conditions:
             seen = self.look.see(condition, instants)
             met &= seen.holds & seen.defined
-        return met
+            told &= seen.defined
+        return Seen(met, told)
 
     def _nothing(self, state: State, instants: Instants) -> Verdict:
         where = f"from {seconds(self.stretch.start_us)} to {seconds(self.stretch.end_us)}"
@@ -133,12 +144,14 @@ class _Case:
             return self._fail(None, self._cut())
         if not judged.any():
             return self._pass(None, f"kept: {self._unmet(None)}")
-        number, all_of_them = int(judged.sum()), int(met.sum())
-        word = ("moment" if isinstance(state, NodeIs) else "update") + ("" if all_of_them == 1 else "s")
-        share = f"all {number}" if number == all_of_them else f"{number} of {all_of_them}"
-        rest = "" if number == all_of_them else ", the others gave nothing to judge"
-        spread = explain.spread(self.look, state, judged, instants)
-        return self._pass(None, f"kept at {share} {word}{rest}{spread}")
+        number, unseen = int(judged.sum()), met & ~seen.defined
+        word = ("moment" if isinstance(state, NodeIs) else "update") + ("" if number == 1 else "s")
+        found = f"kept at all {number} {word}"
+        if unseen.any() and self.check.manner.kind == "always":
+            found += f" from the first figure on, at {seconds(int(instants[np.argmax(judged)]))}"
+        elif unseen.any():
+            found = f"kept at {number} of {int(met.sum())} {word}, the others gave nothing to judge"
+        return self._pass(None, found + explain.spread(self.look, state, judged, instants))
 
     def _once(self, state: State, instants: Instants, holds: NDArray[np.bool_]) -> Verdict:
         if holds.any():
@@ -150,69 +163,55 @@ class _Case:
             t_us, f"not once from {seconds(int(instants[0]))} on: {last}{self._cut(', ')}", t_us
         )
 
-    def _lasting(self, state: State, instants: Instants, holds: NDArray[np.bool_]) -> Verdict:
-        """At least so long, or never longer.  A state lasts up to the instant that no longer shows it."""
+    def _lasting(self, instants: Instants, holds: NDArray[np.bool_]) -> Verdict:
+        """At least so long, or never longer."""
         for_us, brief = self.check.manner.for_us, self.check.manner.kind == "brief"
-        first = np.flatnonzero(_begins(holds))
-        first = first[instants[first] <= self.stretch.end_us]
-        if not len(first):
+        ends_us, begun_by_us = self._looks_to_us(), self.stretch.end_us
+        spell = longest(instants, holds, ends_us, begun_by_us)
+        if spell is None:
             if brief and not self._cut():
                 return self._pass(None, "not once")
             return self._fail(None, self._cut() or "not once")
-        falls = np.append(np.flatnonzero(_begins(~holds)), len(holds) - 1)
-        ends = instants[falls[np.searchsorted(falls[:-1], first)]]
-        longest = int(np.argmax(ends - instants[first]))
-        from_us, to_us = int(instants[first][longest]), int(ends[longest])
-        text = f"longest {seconds(to_us - from_us)}, from {seconds(from_us)} to {seconds(to_us)}"
+        lasted_us = spell.to_us - spell.from_us
+        text = f"longest {seconds(lasted_us)}, from {seconds(spell.from_us)} to {seconds(spell.to_us)}"
+        cut = self._cut(", ")
         if brief:
-            cut = self._cut(", ")
-            return self._verdict(to_us - from_us <= for_us and not cut, from_us, text + cut, from_us)
-        return self._verdict(to_us - from_us >= for_us, from_us, text, from_us)
+            return self._verdict(lasted_us <= for_us and not cut, spell.from_us, text + cut, spell.from_us)
+        if lasted_us < for_us:
+            last_us = self.trace.last_us()
+            goes_on = holds[-1] and ends_us >= last_us and instants[begins(holds)][-1] <= begun_by_us
+            text += cut or (f", the run ends at {seconds(last_us)} while it lasts" if goes_on else "")
+        return self._verdict(lasted_us >= for_us, spell.from_us, text, spell.from_us)
 
     # -- happenings ----------------------------------------------------------------------------------
 
     def _happenings(self, statement: CommandIs | AnswerIs) -> Verdict:
-        there = self._there(statement)
-        if self.check.conditions and there:
-            met = self._met(np.array([e.t_us for e in there], np.int64))
-            there = [e for e, good in zip(there, met.tolist(), strict=True) if good]
-        matches = [e for e in there if _is(statement, e)]
+        events = there(statement, self.check.when, self.stretch, self.trace)
+        if self.check.conditions and events:
+            met = self._met(np.array([e.t_us for e in events], np.int64)).holds
+            events = [e for e, good in zip(events, met.tolist(), strict=True) if good]
+        matches = [e for e in events if is_it(statement, e)]
         if self.check.count:
             return self._counted(np.array([e.t_us for e in matches], np.int64))
         if self.check.manner.kind == "always":
-            return self._every(there, [e for e in there if not _is(statement, e)])
+            return self._every(events, [e for e in events if not is_it(statement, e)])
         if self.check.manner.kind == "never":
             if matches:
                 return self._fail(matches[0].t_us, self._listed(matches))
             return self._fail(None, self._cut()) if self._cut() else self._pass(None, "not once")
         if matches:
             return self._pass(matches[0].t_us, explain.happened_text(matches[0]))
-        return self._fail(there[-1].t_us if there else None, self._listed(there) + self._cut(", "))
+        return self._fail(events[-1].t_us if events else None, self._listed(events) + self._cut(", "))
 
-    def _there(self, statement: CommandIs | AnswerIs) -> list[Event]:
-        """The happenings of that kind in the stretch; at T the last answer since the last request up to T."""
-        start_us, end_us = self.stretch.start_us, self.stretch.end_us
-        concerned = (e for e in self.trace.events if _concerns(statement, e))
-        every = sorted(concerned, key=lambda e: e.t_us)
-        if self.check.when.kind != "at" or isinstance(statement, CommandIs):
-            return [e for e in every if start_us <= e.t_us <= end_us]
-        requests = [
-            e.t_us
-            for e in self.trace.events
-            if e.kind == "client" and e.subject == statement.protocol and e.t_us <= start_us
-        ]
-        since_us = requests[-1] if requests else 0
-        return [e for e in every if since_us <= e.t_us <= start_us][-1:]
-
-    def _every(self, there: list[Event], wrong: list[Event]) -> Verdict:
+    def _every(self, events: list[Event], wrong: list[Event]) -> Verdict:
         if wrong:
             return self._fail(wrong[0].t_us, self._listed(wrong))
-        if not there:
-            return self._fail(None, f"nothing to judge: {self._listed(there)}")
+        if not events:
+            return self._fail(None, f"nothing to judge: {self._listed(events)}")
         return (
             self._fail(None, self._cut())
             if self._cut()
-            else self._pass(None, f"kept each of {times(len(there))}")
+            else self._pass(None, f"kept each of {times(len(events))}")
         )
 
     def _listed(self, events: list[Event]) -> str:
@@ -238,7 +237,7 @@ class _Case:
 
     def _unmet(self, t_us: int | None) -> str:
         when = "never" if t_us is None else f"at {seconds(t_us)} not"
-        return f"{when} {_together(self.check)}" if self.check.conditions else "no weight figure was shown"
+        return f"{when} {together(self.check)}" if self.check.conditions else "no weight figure was shown"
 
     def _cut(self, before: str = "") -> str:
         """What to say when the run ends before the stretch does; "" when it does not."""
@@ -260,60 +259,4 @@ class _Case:
             text = explain.expected_event(statement)
         else:
             text = explain.expected(self.look, statement, t_us)
-        return Verdict(self.check.name, passed, at_us, _as_asked(self.check, text), found)
-
-
-def times(number: int, more: str = "") -> str:
-    """A number of times in words."""
-    return f"{number} {more}time{'' if number == 1 else 's'}"
-
-
-def _together(check: Check) -> str:
-    return " and ".join(condition.text for condition in check.conditions)
-
-
-def _as_asked(check: Check, text: str) -> str:
-    """What is expected, with how, while and how often around it."""
-    manner, count = check.manner, check.count
-    how = {
-        "always": "always ",
-        "never": "never ",
-        "lasting": f"for at least {seconds(manner.for_us)} ",
-        "brief": f"never for more than {seconds(manner.for_us)} ",
-    }.get(manner.kind, "")
-    text = f"{how}{text}" + (f" while {_together(check)}" if check.conditions else "")
-    if count is None:
-        return text
-    if count.most is None:
-        return f"{text}, at least {times(count.least)}"
-    return f"{text}, {'exactly' if count.least == count.most else 'at most'} {times(count.most)}"
-
-
-def _begins(holds: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Where a state begins: it holds and did not at the instant before."""
-    before = np.zeros_like(holds)
-    before[1:] = holds[:-1]
-    return holds & ~before
-
-
-def _concerns(statement: CommandIs | AnswerIs, event: Event) -> bool:
-    """Whether an event is one of that command, or an answer of that protocol."""
-    if isinstance(statement, AnswerIs):
-        return event.kind == "answer" and event.subject == statement.protocol
-    said = event.text.partition(":")[0]
-    return event.kind == "command" and f"{said} ".startswith(f"{statement.command} ")
-
-
-def _is(statement: CommandIs | AnswerIs, event: Event) -> bool:
-    if isinstance(statement, CommandIs):
-        reason = event.text.partition(": ")[2]
-        return event.done == statement.done and (statement.reason is None or statement.reason.meets(reason))
-    wanted, octets = statement.wanted, event.octets
-    if statement.how == "matches":
-        return re.search(wanted, octets, re.DOTALL) is not None
-    meets = {
-        "is": octets == wanted,
-        "contains": wanted in octets,
-        "starts with": octets.startswith(wanted),
-    }[statement.how]
-    return meets != statement.negated
+        return Verdict(self.check.name, passed, at_us, explain.as_asked(self.check, text), found)

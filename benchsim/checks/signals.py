@@ -49,17 +49,26 @@ class Look:
     def instants(self, state: State, start_us: int, end_us: int) -> Instants:
         """When a state may have changed, within a stretch, both ends counted.
 
-        For a node also the stretch's start: a step that never changes is a state all the same.
+        Also the stretch's start: what stands there, and for a node even a step that never changes, is a
+        state all the same.  Before the first indication there is no state of it.
         """
         if not isinstance(state, NodeIs):
             times = self.columns.t_us
             first = int(np.searchsorted(times, start_us))
             end = int(np.searchsorted(times, end_us, "right"))
-            return times if end - first == len(times) else times[first:end]
+            if end - first == len(times):
+                return times
+            stands = first > 0 and (first == len(times) or times[first] > start_us)
+            return np.concatenate([np.array([start_us] if stands else [], np.int64), times[first:end]])
         changes = [
             t for t, s in self.trace.link_states if s.address == state.address and start_us < t <= end_us
         ]
         return np.array([start_us, *dict.fromkeys(changes)], np.int64)
+
+    def first_us(self) -> int:
+        """When something was first shown; 0 when nothing was."""
+        times = self.columns.t_us
+        return int(times[0]) if len(times) else 0
 
     def _rows(self, t_us: Instants) -> NDArray[np.intp]:
         """The row that stood at each instant, -1 for none."""
@@ -120,6 +129,8 @@ class Look:
             holds = (value <= allowed.above(target)) & (value >= allowed.below(target))
         elif state.how == "between" and state.upper is not None:
             upper, known = self._target(state.upper, rows)
+            if isinstance(target, Fraction) and isinstance(upper, Fraction) and target > upper:
+                raise BadInput(f"{state.text!r} runs backwards", "between the smaller and the larger")
             defined = defined & known
             holds = (value >= _limit(target, math.ceil)) & (value <= _limit(upper, math.floor))
         else:

@@ -108,7 +108,7 @@ def test_how_often_a_state_begins(step: Trace, sentence: str, passes: bool) -> N
     [
         ("at 61 s gross is 18.4 t", "61 s is outside the run (the run ends at 6 s)"),
         ("at 0.05 s gross is zero", "no indication yet"),
-        ("from 2.01 s to 2.09 s gross is 18.4 t", "no indication from 2.01 s to 2.09 s"),
+        ("from 0.01 s to 0.09 s gross is zero", "no indication from 0.01 s to 0.09 s"),
         ("from 3 s to 9 s gross is 18.4 t", "the run ends at 6 s, before 9 s"),
         ("from 8 s to 9 s gross is 18.4 t", "8 s is outside the run"),
         ("always error is zero while overloaded", "nothing to judge: never overloaded"),
@@ -167,25 +167,54 @@ def test_a_weight_counts_only_where_a_figure_may_be_shown(state: str) -> None:
     for t_us in (900_000, 1_000_000, 1_100_000):
         blank = t_us == 1_000_000
         made.add(indication(t_us, 5000 if blank else 0, **{state: blank}), 0.0, [0.0] * 4)
-    assert kept("always gross is zero", made)
+    assert kept("always gross is zero while indication is not blank", made)
+    assert kept("never gross is not zero", made)
     assert kept("at 1 s indication is blank", made)
     assert not kept("at 1 s gross is 100 t", made)
 
 
 def test_a_weight_does_not_count_while_the_indication_is_invalid() -> None:
     made = run(20, lambda t: 77 if t == 1_000_000 else 0, valid=lambda t: t != 1_000_000)
-    assert kept("always gross is zero", made)
+    assert kept("always gross is zero while valid", made)
+    assert not kept("always gross is zero", made)
     assert not kept("never indication is invalid", made)
     assert not kept("always indication is valid", made)
     assert not kept("at 1 s gross is 77 d", made)
 
 
-def test_a_verdict_tells_at_how_many_updates_there_was_nothing_to_judge() -> None:
+def test_the_whole_run_is_judged_from_its_first_figure_on_and_the_verdict_says_so() -> None:
     made = run(20, valid=lambda t: t >= 1_000_000)
     assert verdict("always gross is zero", made).found == (
-        "kept at 11 of 20 updates, the others gave nothing to judge: gross 0 kg"
+        "kept at all 11 updates from the first figure on, at 1 s: gross 0 kg"
     )
     assert verdict("always gross is zero while valid", made).found == "kept at all 11 updates: gross 0 kg"
+    assert verdict("never gross is 1 d", made).found == (
+        "kept at 11 of 20 updates, the others gave nothing to judge: gross 0 kg"
+    )
+
+
+@pytest.mark.parametrize(
+    ("sentence", "passes"),
+    [
+        ("from 1 s to 2 s gross is zero", False),
+        ("until 2 s gross is zero", False),
+        ("from 0.9 s on stable is on", False),
+        ("always gross is zero", False),
+        ("from 1 s to 2 s gross is zero while valid", True),
+        ("from 1 s to 2 s gross is zero while indication is not blank", True),
+        ("from 1.3 s to 2 s gross is zero", True),
+        ("from 1 s to 2 s true mass is zero", True),  # true values are there without an indication
+        ("within 1 s after 1 s gross is zero", True),
+    ],
+)
+def test_a_moment_without_a_figure_fails_what_must_hold_all_through(sentence: str, passes: bool) -> None:
+    made = run(20, valid=lambda t: not 1_000_000 <= t < 1_300_000, reason=lambda t: "node 2 lost")
+    given = verdict(sentence, made)
+    assert given.passed is passes
+    if not passes:
+        at = 900_000 if "0.9" in sentence else 1_000_000
+        assert given.found == "an invalid indication: node 2 lost at 1 s (and 2 more times up to 1.2 s)"
+        assert given.at_us == max(at, 1_000_000)
 
 
 def test_a_flag_counts_only_on_a_valid_indication() -> None:
