@@ -7,6 +7,7 @@ adding a row costs one packing call.  Nothing here opens a file or knows the tim
 from __future__ import annotations
 
 import functools
+import itertools
 import struct
 from array import array
 from bisect import bisect_left, bisect_right
@@ -91,6 +92,7 @@ class Trace:
     """What happened in one run: indications beside the truth, events and link states, in time order.
 
     cells: how many.  interval: d in the unit shown.  capacity_d: Max in counts of d.
+    events_gone, link_states_gone: how many were forgotten.
     ended_us: how far the run went, when the bench has said so; else judged by the last thing that happened.
     """
 
@@ -100,6 +102,8 @@ class Trace:
         self.link_states: list[tuple[int, LinkState]] = []
         self.reasons: dict[str, int] = {"": 0}
         self.ended_us: int | None = None
+        self.events_gone = self.link_states_gone = 0
+        self._gone_us = 0  # the last instant of which something was forgotten
         self._times = array("q")
         self._rows = bytearray()
         self._pack = struct.Struct(f"<{len(COUNTS)}qd{len(FLAGS)}?I{cells}d").pack
@@ -133,6 +137,35 @@ class Trace:
     def link(self, t_us: int, state: LinkState) -> None:
         """Keep a change of one address's link state.  Called in time order."""
         self.link_states.append((t_us, state))
+
+    def forget_before(self, t_us: int, most_events: int | None = None) -> None:
+        """Let go what lay before an instant, for a run that never ends.  Never while it is being recorded.
+
+        What stood at t_us itself stays: its row, and each address's link state.  most_events: so many of
+        the newest events stay at most, however young the others are.
+        """
+        rows = bisect_right(self._times, t_us) - 1
+        if rows > 0:
+            self._gone_us = max(self._gone_us, self._times[rows - 1])
+            del self._times[:rows]
+            del self._rows[: rows * row_dtype(self.cells).itemsize]
+            self._snapshot = None
+        events = sum(1 for _ in itertools.takewhile(lambda event: event.t_us < t_us, self.events))
+        if most_events is not None:
+            events = max(events, len(self.events) - most_events)
+        if events > 0:
+            self._gone_us = max(self._gone_us, self.events[events - 1].t_us)
+            del self.events[:events]
+            self.events_gone += events
+        self._forget_link_states(t_us)
+
+    def _forget_link_states(self, t_us: int) -> None:
+        states = self.link_states
+        past = bisect_right(states, t_us, key=lambda item: item[0])
+        standing = {state.address: index for index, (_, state) in enumerate(states[:past])}
+        if len(standing) < past:
+            self.link_states_gone += past - len(standing)
+            states[:past] = [states[index] for index in sorted(standing.values())]
 
     def rows_before(self, t_us: int) -> int:
         """How many rows lie before an instant."""
@@ -181,5 +214,5 @@ class Trace:
         """How far the run went: as the bench said, or the last thing that happened; 0 for an empty run."""
         if self.ended_us is not None:
             return self.ended_us
-        happened = max((event.t_us for event in self.events), default=0)
+        happened = max((event.t_us for event in self.events), default=self._gone_us)
         return max(self.newest_us(), happened, self.link_states[-1][0] if self.link_states else 0)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import sys
+
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
 from benchsim.ground.readings import Event, Indication, LinkState
-from benchsim.record.trace import FLAGS, Flag, Trace
+from benchsim.record.trace import FLAGS, Flag, Trace, row_dtype
 from tests.record.runs import MAX_D, D, indication, run, trace
 
 COUNT = st.integers(-(2**40), 2**40)
@@ -136,3 +138,68 @@ def test_a_cell_that_has_no_figure_stays_no_number() -> None:
     made.add(indication(1), float("nan"), [float("nan"), 1.0])
     assert np.isnan(made.columns().true_kg).all()
     assert np.isnan(made.columns().cells_kg).tolist() == [[True, False]]
+
+
+@given(indications(), st.integers(-1, 10**9 + 1))
+def test_what_is_kept_after_forgetting_is_as_it_was(given_ones: list[Indication], t_us: int) -> None:
+    made, whole = trace(cells=2), trace(cells=2)
+    for one in given_ones:
+        for each in (made, whole):
+            each.add(one, one.gross_d / 7, [1.0, 2.0])
+            each.happened(Event(one.t_us, "command", "zero", "zero"))
+    made.columns()
+    made.forget_before(t_us)
+    kept = [one for one in given_ones if one.t_us >= t_us]
+    for at_us in (t_us, *(one.t_us for one in kept), 2 * 10**9):
+        if at_us >= t_us:
+            assert made.indication_at(at_us) == whole.indication_at(at_us)
+    assert made.last_us() == whole.last_us()
+    columns = made.columns()
+    assert columns.gross_d.tolist()[len(columns.t_us) - len(kept) :] == [one.gross_d for one in kept]
+    assert columns.true_kg.tolist() == [made.indication(i).gross_d / 7 for i in range(len(made))]
+    assert len(made) <= len(kept) + 1
+    assert [event.t_us for event in made.events] == [one.t_us for one in kept]
+    assert made.events_gone + len(made.events) == len(given_ones)
+
+
+def test_a_row_added_after_forgetting_one_is_in_the_columns() -> None:
+    made = run(3)
+    assert len(made.columns().t_us) == 3
+    made.forget_before(200_000)
+    made.add(indication(400_000, 5), 100.0, [25.0] * 4)
+    assert made.columns().t_us.tolist() == [200_000, 300_000, 400_000]
+
+
+def test_the_link_state_that_stands_is_not_forgotten() -> None:
+    made = trace()
+    states = [(t, LinkState(a, step)) for t, a, step in ((1, 1, "seek"), (2, 2, "seek"), (3, 1, "flow"))]
+    for t_us, state in (*states, (9, LinkState(1, "lost"))):
+        made.link(t_us, state)
+    made.forget_before(5)
+    assert made.link_states == [*states[1:], (9, LinkState(1, "lost"))]
+    made.forget_before(9)
+    assert made.link_states == [states[1], (9, LinkState(1, "lost"))]
+    assert made.link_states_gone == 2
+
+
+def test_of_many_young_events_the_newest_stay() -> None:
+    made = trace()
+    for t_us in range(100):
+        made.happened(Event(t_us, "command", "zero", "zero", done=False))
+    made.forget_before(0, most_events=10)
+    assert [event.t_us for event in made.events] == list(range(90, 100))
+    assert made.events_gone == 90
+    made.forget_before(200)
+    assert (made.events, made.last_us()) == ([], 99)
+
+
+def test_a_run_that_forgets_does_not_grow() -> None:
+    made, sizes = run(1), []
+    for t_us in range(2, 50_000):
+        made.add(indication(t_us * 100_000), 1.0, [1.0] * 4)
+        if t_us % 600 == 0:
+            made.forget_before(t_us * 100_000 - 360_000_000)
+            sizes.append((len(made), sys.getsizeof(made._rows)))
+    rows, octets = zip(*sizes[-10:], strict=True)
+    assert max(rows) == 3_601
+    assert max(octets) < 2 * 4_200 * row_dtype(4).itemsize
