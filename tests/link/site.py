@@ -70,7 +70,7 @@ class Place:
 
 @dataclass
 class Site:
-    """A hub and its nodes on one clock."""
+    """A hub and its nodes on one clock.  rivals: other hosts on the same medium."""
 
     hub: Hub
     queue: Queue = field(default_factory=Queue)
@@ -80,6 +80,7 @@ class Site:
     states: list[tuple[int, LinkState]] = field(default_factory=list)
     wire: list[tuple[int, str, bytes]] = field(default_factory=list)
     streams: Streams = field(default_factory=lambda: Streams("site"))
+    rivals: list[Hub] = field(default_factory=list)
 
     def add(self, card: NodeCard, up: Stack = (), down: Stack = ()) -> Place:
         streams = self.streams.child("node", len(self.places))
@@ -112,6 +113,7 @@ class Site:
         """The queue, and whoever wants to be asked, in order of time."""
         while True:
             wakes = [w for w in (self.queue.next_us(), self.hub.wake_us) if w is not None]
+            wakes += [r.wake_us for r in self.rivals if r.wake_us is not None]
             wakes += [p.end.wake_us for p in self.places if p.powered and p.end.wake_us is not None]
             due_us = min(wakes, default=until_us + 1)
             if due_us > until_us:
@@ -124,6 +126,8 @@ class Site:
         now_us = self.queue.now_us
         frames, changes, _ = self.hub.due(now_us)
         self.states += [(now_us, s) for s in changes]
+        for rival in self.rivals:
+            frames = frames + rival.due(now_us)[0]
         for address, frame in frames:
             self.wire.append((now_us, "down", frame))
             for place in self.places:
@@ -145,6 +149,8 @@ class Site:
             place.end.receive(frame, now_us)
 
     def _to_hub(self, frame: bytes, now_us: int) -> None:
+        for rival in self.rivals:
+            rival.receive(frame, now_us)
         for told in self.hub.receive(frame, now_us):
             if isinstance(told, Samples):
                 self.samples.append(told)

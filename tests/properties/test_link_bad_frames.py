@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pytest
@@ -12,11 +14,12 @@ from hypothesis import strategies as st
 from benchsim.ground.library import shipped
 from benchsim.ground.randomness import Dice
 from benchsim.link import codec, data
-from benchsim.link.frames import Header, Kind
+from benchsim.link.codec import Frame
+from benchsim.link.frames import Kind, Refuse
 from benchsim.link.hub import Hub
 from benchsim.link.node import NodeEnd
 from benchsim.link.session import Session
-from tests.link.meddling import kind_of
+from tests.link.meddling import heal, kind_of, silent
 from tests.link.samples import sealed
 from tests.link.site import Site, flowing, host_card, node_card
 from tests.link.stories import host_in
@@ -97,26 +100,67 @@ FLOWING = flowing((1,))
 NUMBER = next(int.from_bytes(f[6:10], "little") for _, _, f in FLOWING.wire if kind_of(f) is Kind.DATA)
 
 
-@given(sealed(), st.booleans(), st.booleans())
-@settings(max_examples=400, deadline=None)
-def test_no_frame_of_a_forger_moves_a_flow(
-    made: tuple[Header, Any, bytes], knows_session: bool, knows_place: bool
-) -> None:
-    """Any message at all in any header; the forger may know version, network, address and session."""
-    _, _, frame = made
+@st.composite
+def forgeries(draw: st.DrawFn) -> tuple[int, bytes]:
+    """When, and any message at all in any header; the forger may know version, network, address, session."""
+    _, _, frame = draw(sealed())
     body = bytearray(frame[:-4])
-    if knows_place:
+    if draw(st.booleans()):
         body[0], body[2:4], body[4] = 1, (7).to_bytes(2, "little"), 1
-    if knows_session:
+    if draw(st.booleans()):
         body[6:10] = NUMBER.to_bytes(4, "little")
-    hub_before = (FLOWING.hub.states, FLOWING.hub.seats[1].watch)
-    end = FLOWING.places[0].end
-    session = end.session
-    assert _hear(FLOWING, codec.seal(bytes(body))) == []
-    assert (FLOWING.hub.states, FLOWING.hub.seats[1].watch) == hub_before
-    assert (end.step, end.bound_host, end.session) == ("flow", FLOWING.hub.card.host_id, session)
-    assert session is not None
-    assert session.epoch == 0
+    return draw(st.integers(0, 2_500_000)), codec.seal(bytes(body))
+
+
+def _flow() -> Site:
+    return flowing((1,))
+
+
+def _outage() -> Site:
+    site = flowing((1,))
+    silent(site)
+    site.run(3_500_000)
+    assert site.step() == "lost"
+    return site
+
+
+def _goes_on(site: Site, forged: list[tuple[int, bytes]]) -> tuple[object, ...]:
+    """Three seconds more with these frames in between; a link that was gone heals after one."""
+    start_us = site.queue.now_us
+    for after_us, frame in forged:
+        site.queue.put(start_us + after_us, partial(_overheard, site, frame))
+    site.run(start_us + 1_000_000)
+    heal(site)
+    site.run(start_us + 3_000_000)
+    end = site.places[0].end
+    samples = [(s.arrived_us, s.first, s.rows, s.octets, s.status) for s in site.samples]
+    return samples, site.states, site.clocks, end.step, end.bound_host
+
+
+def _overheard(site: Site, frame: bytes, now_us: int) -> None:
+    assert _hear(site, frame) == []
+
+
+def _ends_the_silence(frame: bytes) -> bool:
+    """A forged "no session" makes a host that has lost its node pair anew: the one thing it can do."""
+    heard = codec.read(frame)
+    return isinstance(heard, Frame) and isinstance(heard.message, Refuse) and heard.message.reason == 6
+
+
+UNDISTURBED = {begin: _goes_on(begin(), []) for begin in (_flow, _outage)}
+
+
+@pytest.mark.parametrize("begin", UNDISTURBED, ids=["flow", "lost"])
+@given(forged=st.lists(forgeries(), min_size=1, max_size=12))
+@settings(max_examples=150, deadline=None)
+def test_no_frame_of_a_forger_changes_what_a_host_has(
+    begin: Callable[[], Site], forged: list[tuple[int, bytes]]
+) -> None:
+    """Beside a twin that hears no forger: the same samples at the same times, the same steps and clocks."""
+    site = begin()
+    if site.step() == "lost":
+        forged = [(t, f) for t, f in forged if not _ends_the_silence(f)]
+    assert _goes_on(site, forged) == UNDISTURBED[begin]
 
 
 @given(st.binary(max_size=1400), st.booleans())

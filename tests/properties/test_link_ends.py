@@ -26,9 +26,11 @@ from benchsim.link.impairments.loss import Loss
 from benchsim.link.impairments.outage import Outage
 from benchsim.link.impairments.reorder import Reorder
 from benchsim.link.limits import ABSENT_PAUSE_US, EXCHANGE_LIFE_US
+from benchsim.link.node import NodeEnd
 from benchsim.link.parts import LinkSettings
 from benchsim.link.steps import Step
-from tests.link.site import PERIOD_US, Site, count_of, node_card, site
+from tests.link.meddling import OTHER_HOST
+from tests.link.site import PERIOD_US, Site, count_of, host_card, node_card, site
 
 ADDRESSES = (1, 2)
 ROUND_TRIP_US = 50_000
@@ -76,6 +78,16 @@ TIMES = st.sampled_from([20_000, 170_000, 900_000, 1_700_000, 5_000_000])
 STACK = st.lists(KIND, max_size=3).map(tuple)
 
 
+class Faithful(NodeEnd):
+    """A node that may go from one host to another only by being let go or recommissioned between."""
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if name == "bound_host":
+            bound = getattr(self, "bound_host", None)
+            assert bound is None or value in (None, bound), f"taken from {bound} by {value}"
+        super().__setattr__(name, value)
+
+
 class Ends(RuleBasedStateMachine):
     """Two nodes and their host."""
 
@@ -84,7 +96,8 @@ class Ends(RuleBasedStateMachine):
         self.site: Site
         self.looked = 0
         self.seen: set[tuple[int, int, int]] = set()
-        self.hostile = False
+        self.hostile: set[int] = set()
+        self.asked = set(ADDRESSES)
         self.hosts = 0
 
     @initialize(k=st.sampled_from([1, 8, 13]))
@@ -92,7 +105,7 @@ class Ends(RuleBasedStateMachine):
         self.settings = LinkSettings(samples_per_frame=k)
         self.site = site(ADDRESSES, settings=self.settings)
         for address in ADDRESSES:
-            self.site.add(node_card(address, buffer_samples=200))
+            self.site.add(node_card(address, buffer_samples=200)).end.__class__ = Faithful
         self.site.hub.pair(0, 0)
         self._run(500_000)
 
@@ -104,6 +117,7 @@ class Ends(RuleBasedStateMachine):
             self._look()
 
     def _look(self) -> None:
+        self.asked -= {s.address for s in self.site.hub.seats.values() if s.step is Step.FLOW}
         for samples in self.site.samples[self.looked :]:
             watch = self.site.hub.seats[samples.address].watch
             session = watch.session.number if watch else 0
@@ -127,7 +141,7 @@ class Ends(RuleBasedStateMachine):
 
     @rule(at=st.sampled_from([0, 1]), share=SHARES, then_us=TIMES)
     def somebody_meddles(self, at: int, share: float, then_us: int) -> None:
-        self.hostile = True
+        self.hostile.add(ADDRESSES[at])
         self.site.places[at].up.change((Meddler(share),))
         self.site.places[at].down.change((Meddler(share),))
         self._run(then_us)
@@ -146,16 +160,28 @@ class Ends(RuleBasedStateMachine):
     def the_host_restarts(self, then_us: int) -> None:
         self.hosts += 1
         self.site.hub = Hub(self.site.hub.card, Streams(f"host {self.hosts}").dice("hub"))
+        self.asked = set(ADDRESSES)
         self.site.hub.pair(0, self.site.queue.now_us)
         self._run(then_us)
 
     @rule(address=st.sampled_from([0, 1, 2]), then_us=TIMES)
+    def another_host_asks_to_pair(self, address: int, then_us: int) -> None:
+        if not self.site.rivals:
+            self.hosts += 1
+            card = host_card(ADDRESSES, host_id=OTHER_HOST)
+            self.site.rivals = [Hub(card, Streams(f"rival {self.hosts}").dice("hub"))]
+        self.site.rivals[0].pair(address, self.site.queue.now_us)
+        self._run(then_us)
+
+    @rule(address=st.sampled_from([0, 1, 2]), then_us=TIMES)
     def somebody_asks_to_pair(self, address: int, then_us: int) -> None:
+        self.asked |= {address} if address else set(ADDRESSES)
         self.site.hub.pair(address, self.site.queue.now_us)
         self._run(then_us)
 
     @rule(address=st.sampled_from(ADDRESSES), then_us=TIMES)
     def somebody_lets_a_node_go(self, address: int, then_us: int) -> None:
+        self.asked.add(address)
         self.site.hub.release(address, self.site.queue.now_us)
         self._run(then_us)
 
@@ -164,14 +190,23 @@ class Ends(RuleBasedStateMachine):
         for place in self.site.places:
             place.up.change(())
             place.down.change(())
-        if self.hostile:  # a forged seek may keep a node busy for that long
-            self._run(EXCHANGE_LIFE_US)
-            self.hostile = False
+        if (
+            self.hostile or self.site.rivals
+        ):  # a forged or another host's seek may keep a node busy for so long
+            by_hand = set(ADDRESSES) if self.site.rivals else self.hostile
+            self.site.rivals = []
+            self._run(EXCHANGE_LIFE_US + self.settings.offer_window_us)
+            self.asked |= by_hand
+            self.hostile = set()
         hub, now_us = self.site.hub, self.site.queue.now_us
-        for seat in hub.seats.values():
-            tired = seat.step in (Step.IDLE, Step.FAILED, Step.RELEASED, Step.RELEASE)
-            if tired or (not seat._once_flowed and seat.step is not Step.FLOW):
-                hub.pair(seat.address, now_us)
+        for seat, place in zip(hub.seats.values(), self.site.places, strict=True):
+            if place.end.bound_host == OTHER_HOST:
+                place.end.recommission()
+            if seat.address in self.asked:
+                if seat.step is not Step.FLOW:
+                    hub.pair(seat.address, now_us)
+            else:  # it has flowed and nobody asked for anything else: it must come back by itself
+                assert seat.step in (Step.FLOW, Step.LOST, Step.SEEK, Step.PROVE), seat.state
         self._run(self._stated_us())
         for seat, place in zip(hub.seats.values(), self.site.places, strict=True):
             assert seat.step is Step.FLOW, seat.state
@@ -190,10 +225,11 @@ class Ends(RuleBasedStateMachine):
         return longest + s.offer_window_us + 2 * s.samples_per_frame * PERIOD_US + 4 * ROUND_TRIP_US
 
     @invariant()
-    def a_node_has_one_host_or_none(self) -> None:
+    def a_node_that_flows_is_bound_to_a_host(self) -> None:
         if hasattr(self, "site"):
             for place in self.site.places:
-                assert place.end.bound_host in (None, self.site.hub.card.host_id)
+                if place.end.step is Step.FLOW:
+                    assert place.end.bound_host in (self.site.hub.card.host_id, OTHER_HOST)
 
     def teardown(self) -> None:
         if hasattr(self, "site"):
