@@ -37,20 +37,15 @@ class _Change:
     deck: Deck | None
 
 
-@dataclass(frozen=True, slots=True)
-class _Piece:
-    """Ideal samples from `first` on, (cells, n), under one law."""
-
-    law: Law
-    first: int
-    ideal: Floats
+# Ideal samples, (cells, n), with the law they are under and the number of the first.
+_Piece = tuple[Law, int, Floats]
 
 
 def _runs(pieces: list[_Piece]) -> list[list[_Piece]]:
     """Neighbours that share a grid and a converter's figures: those are converted at once."""
     runs: list[list[_Piece]] = []
     for piece in pieces:
-        if runs and runs[-1][0].law.converts_as(piece.law):
+        if runs and runs[-1][0][0].converts_as(piece[0]):
             runs[-1].append(piece)
         else:
             runs.append([piece])
@@ -99,14 +94,17 @@ class Sampler:
 
     def read(self, until_us: int) -> Counts:
         """The samples that are complete at until_us and were not read yet."""
-        first, pieces = self._next, list[_Piece]()
+        first = self._next
+        pieces: list[_Piece] = []
         while True:
             limit = self._law.grid.completed(self._changes[0].t_us) if self._changes else None
             due = self._law.grid.completed(until_us)
             due = due if limit is None else min(due, limit)
             if due > self._next:
-                pieces.append(_Piece(self._law, self._next, self._hand_out(due, limit)))
+                pieces.append((self._law, self._next, self._hand_out(due, limit)))
             if limit is None or self._next < limit or self._changes[0].t_us > until_us:
+                if len(pieces) == 1:
+                    return self._converted(pieces)
                 return _joined(first, len(self._cells), [self._converted(run) for run in _runs(pieces)])
             self._obey(self._changes.popleft())
 
@@ -121,8 +119,9 @@ class Sampler:
         return ideal[:, :count]
 
     def _converted(self, run: list[_Piece]) -> Counts:
-        law, first = run[0].law, run[0].first
-        ideal = run[0].ideal if len(run) == 1 else np.concatenate([p.ideal for p in run], axis=1)
+        law, first, ideal = run[0]
+        if len(run) > 1:
+            ideal = np.concatenate([part for _, _, part in run], axis=1)
         electric, count = law.electric, ideal.shape[1]
         codes, status = self._converter.convert(ideal, first, electric.figures, electric.status)
         return Counts(
