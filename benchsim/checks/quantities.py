@@ -32,11 +32,13 @@ class Known:
     """What the scenario has, so that a check on something else is refused when it is read.
 
     cells: how many, 0 for not known.  nodes: addresses, () for not known.  protocols: names, () likewise.
+    interval_kg: d, 0 for not known.
     """
 
     cells: int = 0
     nodes: tuple[int, ...] = ()
     protocols: tuple[str, ...] = ()
+    interval_kg: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,6 +38,7 @@ from benchsim.checks.statements import (
     read_statement,
 )
 from benchsim.checks.tokens import SentenceError, Words
+from benchsim.ground.clock import seconds
 
 __all__ = ["FORMS", "Check", "Count", "Form", "Known", "Manner", "Moment", "SentenceError", "When", "parse"]
 
@@ -219,7 +220,10 @@ def _count(words: Words) -> Count:
         number = {"once": 1, "twice": 2}[kind]
         return Count(number, number)
     named = words.accept("once", "twice")
+    token = words.here
     number = {"once": 1, "twice": 2}[named] if named else words.whole("how often")
+    if kind == "at least" and not number:
+        raise words.wrong("at least 0 times", "that is always so: say 'exactly 0 times' or 'never'", token)
     if not named:
         words.expect("times", "time")
     return Count(0 if kind == "at most" else number, None if kind == "at least" else number)
@@ -228,14 +232,18 @@ def _count(words: Words) -> Count:
 def _filled(
     words: Words, when: When | None, manner: Manner | None, statement: Statement, count: Count | None
 ) -> tuple[When, Manner]:
-    """What a sentence leaves out: a state holds all through, a happening happens at least once."""
+    """What a sentence leaves out: a state holds all through, a happening happens at least once.
+
+    An answer that is not something: none is, all through.
+    """
     happens = isinstance(statement, CommandIs | AnswerIs)
     if when is None and manner is None and count is None and not happens:
         right = f"say when, as 'at 15 s {statement.text}' or 'always {statement.text}'"
         raise words.wrong("a state without a time", right, words.tokens[0])
     when = when or When("span")
     if manner is None:
-        manner = Manner("always" if when.kind == "span" and not happens and not count else "some")
+        through = not happens or (isinstance(statement, AnswerIs) and statement.negated)
+        manner = Manner("always" if when.kind == "span" and through and not count else "some")
     return when, manner
 
 
@@ -250,7 +258,26 @@ def _fits(words: Words, check: Check) -> None:
         raise words.wrong(f"'{'never' if manner == 'brief' else manner}' at one moment", right, first)
     if check.when.kind == "at" and manner == "lasting":
         raise words.wrong("'for at least' at one moment", "use it with 'within ... after ...'", first)
+    _fits_stretch(words, check)
     if check.count and (manner != "some" or check.when.kind == "at"):
         raise words.wrong(
             "a number of times here", "count over a stretch: from ... to ..., or the whole run", first
+        )
+
+
+def _fits_stretch(words: Words, check: Check) -> None:
+    """Refuse what a stretch has no room for, and what would be another thing at one of its moments."""
+    when, for_us, statement = check.when, check.manner.for_us, check.statement
+    bounded = when.kind == "span" and not when.start.anchor and not when.end.anchor
+    room_us = when.end.t_us - when.start.t_us
+    if check.manner.kind == "lasting" and bounded and for_us > room_us:
+        raise words.wrong(
+            f"'for at least {seconds(for_us)}' in a stretch of {seconds(room_us)}",
+            "it must last inside that stretch: 'within ... after ...' is for what only begins there",
+            words.tokens[0],
+        )
+    negated = isinstance(statement, AnswerIs) and statement.negated
+    if negated and when.kind == "within" and not check.count:
+        raise words.wrong(
+            "'is not' at one moment of a stretch", "'from ... to ...' for none of them", words.tokens[0]
         )

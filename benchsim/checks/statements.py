@@ -249,8 +249,8 @@ def _answer(words: Words, known: Known, start: Token) -> AnswerIs:
     negated = how == "is" and bool(words.accept("not"))
     token = words.here
     wanted = words.quoted("the answer")
-    if how == "matches":
-        check_pattern(words, token, wanted)
+    if not wanted and how != "is":
+        raise words.wrong(f"an answer that {how} nothing", "every one would do: write its bytes", token)
     try:
         octets = wanted.encode("latin-1")
     except UnicodeEncodeError as error:
@@ -259,6 +259,8 @@ def _answer(words: Words, known: Known, start: Token) -> AnswerIs:
             "one byte a character: \\x00 to \\xFF",
             token,
         ) from None
+    if how == "matches":
+        check_pattern(words, token, octets)
     return AnswerIs(_spoken(words, start), protocol, how, octets, negated)
 
 
@@ -283,16 +285,26 @@ def _weight(words: Words, known: Known, subject: Subject, start: Token) -> Weigh
     if how == "between":
         words.expect("and")
         upper = read_operand(words, known)
-        _rising(words, target, upper, start)
+        _rising(words, target, upper, start, known)
     if how == "equal":
         how, tolerance = (
             "within",
             read_tolerance(words) if words.accept("within") else Tolerance(Decimal(0), "d"),
         )
+    if tolerance and tolerance.unit == "1" and isinstance(target, Quantity) and not target.value:
+        share = f"{tolerance.value * 100:f}".rstrip("0").rstrip(".")
+        right = f"write it in d or kg, or say of what: gross is within {share} % of true mass"
+        raise words.wrong(f"{share} % of zero, which is nothing", right, start)
     return WeightIs(_spoken(words, start), subject, how, target, tolerance, upper, negated)
 
 
-def _rising(words: Words, lower: Operand, upper: Operand, start: Token) -> None:
-    both = isinstance(lower, Quantity) and isinstance(upper, Quantity)
-    if both and lower.unit == upper.unit and lower.value > upper.value:  # type: ignore[union-attr]
+def _rising(words: Words, lower: Operand, upper: Operand, start: Token, known: Known) -> None:
+    """Refuse a range that runs backwards, as far as it can be told before the scale is known."""
+    if not isinstance(lower, Quantity) or not isinstance(upper, Quantity):
+        return
+    worth = {"d": known.interval_kg or None}
+    ends = [None if (kg := worth.get(q.unit, Decimal(1))) is None else q.value * kg for q in (lower, upper)]
+    if lower.unit == upper.unit:
+        ends = [lower.value, upper.value]
+    if ends[0] is not None and ends[1] is not None and ends[0] > ends[1]:
         raise words.wrong("a range that runs backwards", "between the smaller and the larger", start)

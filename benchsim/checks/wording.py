@@ -33,14 +33,17 @@ def read_reason(words: Words) -> Wording | None:
     wanted = words.quoted("the reason")
     if how == "matches":
         check_pattern(words, token, wanted)
-    if not wanted and how == "contains":
-        raise words.wrong("an empty reason", "every reason contains nothing: write what it says", token)
+    if not wanted and how != "is":
+        raise words.wrong("an empty reason", "every reason would do: write what it says", token)
     return Wording(how, wanted)
 
 
-def check_pattern(words: Words, token: Token, pattern: str) -> None:
-    """Refuse what is not a regular expression."""
+def check_pattern(words: Words, token: Token, pattern: str | bytes) -> None:
+    """Refuse what is not a regular expression, of the kind (text or bytes) that it will be used as."""
     try:
-        re.compile(pattern)
-    except re.error as error:
-        raise words.wrong(f"the pattern {pattern!r}", f"not a regular expression: {error}", token) from None
+        re.compile(pattern, re.DOTALL)
+    except (re.error, OverflowError, RecursionError) as error:
+        why = "too deep" if isinstance(error, RecursionError) else error
+        written = pattern if isinstance(pattern, str) else pattern.decode("latin-1")
+        shortened = written if len(written) <= 60 else f"{written[:57]}..."
+        raise words.wrong(f"the pattern {shortened!r}", f"not a regular expression: {why}", token) from None

@@ -108,6 +108,15 @@ def spoken(step: Trace) -> Trace:
         ('at 2 s answer of scp0499 is not "other"', True),
         ('at 0.9 s answer of scp0499 is not "other"', False),  # there was none
         ('at 5.5 s answer of scp0499 contains "M"', False),  # none since the request at 5 s
+        ('from 0 s to 3 s answer of scp0499 is not "other"', True),
+        (
+            'from 0 s to 3 s answer of scp0499 is not "\\n 1G      0 kg \\r"',
+            False,
+        ),  # the second is another one
+        ('from 1.5 s to 3 s answer of scp0499 is not "\\n 1G      0 kg \\r"', True),
+        ('from 3 s to 4 s answer of scp0499 is not "other"', False),  # there was none
+        ('answer of scp0499 is not "\\n 1G      0 kg \\r" exactly once', True),
+        ('never answer of scp0499 is not "other"', False),
         ('always answer of scp0499 starts with "\\n"', True),
         ('never answer of scp0499 contains "?"', True),
         ('within 1 s after 1.5 s answer of scp0499 contains "M"', True),

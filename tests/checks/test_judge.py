@@ -158,6 +158,11 @@ def test_times_may_come_up_to_one_update_after_the_last_or_to_the_end_the_bench_
     assert not kept("at 6.06 s gross is 18.4 t", step)
 
 
+def test_a_range_that_runs_backwards_on_this_scale_keeps_no_check(step: Trace) -> None:
+    given = verdict("from 3 s to 4 s gross is not between 18.4 t and 10 d", step)
+    assert (given.passed, "runs backwards" in given.found) == (False, True)
+
+
 # -- where a weight counts -------------------------------------------------------------------------------
 
 

@@ -185,6 +185,43 @@ def test_a_check_can_have_a_name_of_its_own() -> None:
         ("at 3 s gross is within 1 d of 3 t within 2 d", 35, "a second tolerance", "one tolerance"),
         ("at 3 s gross is above 3 t within 1 d", 27, "a tolerance here", "gross is 18.4 t within 1 d"),
         ("", 1, "the end of the sentence", "at, within, from"),
+        # \u is known to patterns on text, not on the bytes that an answer is.
+        (
+            'at 3 s answer of x matches "\\\\u0041"',
+            28,
+            "the pattern '\\\\u0041'",
+            "bad escape \\u at position 0",
+        ),
+        ('at 3 s answer of x matches "(?i-s:a)(?u)b"', 28, "the pattern '(?i-s:a)(?u)b'", "not a regular"),
+        ('at 3 s answer of x matches "a{99999999999}"', 28, "the pattern 'a{99999999999}'", "too large"),
+        (
+            'at 3 s invalid with reason matches "a{99999999999}"',
+            36,
+            "the pattern 'a{99999999999}'",
+            "too large",
+        ),
+        ('at 3 s answer of x contains ""', 29, "an answer that contains nothing", "every one would do"),
+        ('at 3 s answer of x starts with ""', 32, "an answer that starts with nothing", "every one would do"),
+        ('at 3 s answer of x matches ""', 28, "an answer that matches nothing", "every one would do"),
+        ('at 3 s invalid with reason matches ""', 36, "an empty reason", "every reason would do"),
+        ("recorded at least 0 times", 19, "at least 0 times", "'exactly 0 times' or 'never'"),
+        ("at 3 s error is within 0.5 %", 8, "0.5 % of zero, which is nothing", "within 0.5 % of true mass"),
+        ("at 3 s gross is zero within 10 %", 8, "10 % of zero, which is nothing", "d or kg"),
+        ("at 3 s gross is 0 kg within 1 %", 8, "1 % of zero, which is nothing", "d or kg"),
+        ("at 3 s gross is not within 1 % of 0 d", 8, "1 % of zero, which is nothing", "d or kg"),
+        (
+            "from 10 s to 14 s for at least 30 s valid",
+            1,
+            "'for at least 30 s' in a stretch of 4 s",
+            "must last inside that stretch",
+        ),
+        ("until 2 s for at least 3 s valid", 1, "'for at least 3 s' in a stretch of 2 s", "'within ..."),
+        (
+            'within 5 s after 3 s answer of x is not "a"',
+            1,
+            "'is not' at one moment of a stretch",
+            "'from ... to ...'",
+        ),
     ],
 )
 def test_a_mistake_is_told_with_its_column(sentence: str, column: int, found: str, right: str) -> None:
@@ -194,6 +231,22 @@ def test_a_mistake_is_told_with_its_column(sentence: str, column: int, found: st
     assert (error.column, error.found) == (column, found)
     assert right in error.right
     assert f"column {column} of {sentence!r}" in str(error)
+
+
+def test_a_pattern_too_deep_to_be_read_is_refused() -> None:
+    with pytest.raises(SentenceError, match="not a regular expression") as caught:
+        parse(f'at 3 s answer of x matches "{"(" * 900}a{")" * 900}"')
+    assert caught.value.column == 28
+
+
+@pytest.mark.parametrize("ends", ["5 t and 10 d", "1001 d and 20 t", "20001 kg and 1000 e"])
+def test_a_range_is_compared_in_one_unit(ends: str) -> None:
+    sentence = f"at 5 s gross is between {ends}"
+    assert parse(sentence)  # what d is, is not known here
+    with pytest.raises(SentenceError, match="a range that runs backwards"):
+        parse(sentence, Known(interval_kg=Decimal(20)))
+    there = " and ".join(reversed(ends.split(" and ")))
+    assert parse(f"at 5 s gross is between {there}", Known(interval_kg=Decimal(20)))
 
 
 @pytest.mark.parametrize(

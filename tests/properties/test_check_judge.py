@@ -126,7 +126,9 @@ def test_an_error_within_mpe_as_a_plain_reading_has_it(made: Trace, stage: str) 
         if error is not None and true is not None:
             load_d = -(-true // D_KG)
             held.append(abs(error) <= Fraction(tolerance_d(max(0, int(load_d)), PROFILE, stage)) * D_KG)
-    given_one = judge(parse(f"always error is within {stage} mpe while indication is not blank"), made, PROFILE)
+    given_one = judge(
+        parse(f"always error is within {stage} mpe while indication is not blank"), made, PROFILE
+    )
     assert given_one.passed == (bool(held) and all(held))
 
 
