@@ -20,6 +20,9 @@ LONGEST_FRAME = HEADER_OCTETS + 18 + MAX_CHANNELS + 4 * MAX_CHANNELS * MAX_SAMPL
 CRC_RESIDUE = 0x48674BC7
 
 REPLAY_WINDOW = 64
+
+# No counter of samples and no clock in us ever gets there: an end that says so is broken.
+NO_NUMBER = 1 << 62
 SEQUENCE_LAST = 0xFFFF_FFFF
 REKEY_AT = 0x8000_0000
 

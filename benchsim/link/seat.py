@@ -15,7 +15,7 @@ from benchsim.link.codec import Frame
 from benchsim.link.frames import Offer, Refuse, RefuseReason
 from benchsim.link.gaps import Gaps
 from benchsim.link.judge import REFUSED, Heard, Known, names, why
-from benchsim.link.limits import ABSENT_PAUSE_US, SERIALS_KEPT
+from benchsim.link.limits import ABSENT_PAUSE_US, NO_NUMBER, SERIALS_KEPT
 from benchsim.link.pairing import HostExchange
 from benchsim.link.parts import Expected, HostCard
 from benchsim.link.steps import HostEvent, Reason, Step, next_host_step, silent_for
@@ -158,6 +158,8 @@ class Seat:
             return
         offer, who = exchange.offer, names([accept.serial])
         if frame.header.session != exchange.number or accept.serial != offer.serial:
+            return
+        if accept.next_sample >= NO_NUMBER:
             return
         session = exchange.accepted(frame, accept)
         if session is None:

@@ -19,6 +19,7 @@ from benchsim.link.limits import (
     FIRST_BEAT_US,
     FIRST_BEATS,
     LIVENESS_MARGIN_US,
+    NO_NUMBER,
     REKEY_AT,
     RESUMES_KEPT,
 )
@@ -96,7 +97,8 @@ class Watch:
             return None
         first, node_t_us, rows, channels, status, octets = taken
         gaps = self.gaps
-        if (rows, channels) != self._shape or (first != gaps.next and self._odd(first, now_us)):
+        odd = first != gaps.next and self._odd(first, now_us)
+        if odd or (rows, channels) != self._shape or node_t_us >= NO_NUMBER:
             self.counters.refused += 1
             return None
         self.heard_us = now_us
@@ -127,7 +129,8 @@ class Watch:
             for first, count in message.ranges:
                 self.gaps.gone(first, first + count)
         elif isinstance(message, frames.Echo):
-            if message.host_t_us not in self._told_us or not self._plausible(message.next_sample, now_us):
+            known = message.host_t_us in self._told_us and message.node_t_us < NO_NUMBER
+            if not known or not self._plausible(message.next_sample, now_us):
                 self.counters.refused += 1
                 return None
             self.gaps.expect(message.next_sample, now_us)
@@ -140,7 +143,8 @@ class Watch:
 
     def _fill(self, repeat: frames.Repeat, now_us: int) -> Samples | None:
         rows, channels = self._shape
-        if repeat.rows > rows or repeat.channels != channels or repeat.first + repeat.rows > self.gaps.next:
+        odd = repeat.rows > rows or repeat.channels != channels or repeat.node_t_us >= NO_NUMBER
+        if odd or repeat.first + repeat.rows > self.gaps.next:
             self.counters.refused += 1
             return None
         if not self.gaps.take(repeat.first, repeat.rows, now_us):

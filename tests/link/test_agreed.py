@@ -86,6 +86,17 @@ def test_only_a_beat_that_was_sent_gives_a_clock_reading() -> None:
         assert [type(t) for t in told] == [ClockReading] * readings
 
 
+def test_times_and_counters_that_no_node_can_have_reach_nobody() -> None:
+    place = flowing()
+    watch, session = _ends(place)
+    frame = data.make(session, Kind.DATA, 500, watch.gaps.next, (1 << 62, bytes(4), bytes(128)), 8)
+    assert list(place.hub.receive(frame, place.queue.now_us)) == []
+    beat = next(f for _, _, f in reversed(place.wire) if kind_of(f) is Kind.BEAT)
+    session.sequence += 1
+    echo = session.control_frame(Echo(int.from_bytes(beat[14:22], "little"), 1 << 63, 0))
+    assert list(place.hub.receive(echo, place.queue.now_us)) == []
+
+
 # -- counters ------------------------------------------------------------------------------------------
 
 
