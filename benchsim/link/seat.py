@@ -120,6 +120,8 @@ class Seat:
             return
         elif self.step is Step.SEEK:
             self._heard.refuse(refuse)
+        elif refuse.reason == RefuseReason.WRONG_NETWORK:
+            return  # a neighbour's late word; our node has offered
         elif exchange.offer is not None and refuse.serial != exchange.offer.serial:
             self._two_nodes(exchange.offer.serial, refuse.serial, now_us)
         elif self.step is Step.PROVE:

@@ -168,6 +168,16 @@ def test_a_neighbour_of_another_network_does_not_fail_an_address_that_has_flowed
     assert place.step() == "flow"
 
 
+def test_a_late_word_of_a_neighbour_does_not_end_a_pairing() -> None:
+    place = site()
+    place.add(node_card(1), up=(Drop(Kind.ACCEPT, 1),))
+    place.add(node_card(1, serial=0x9999, network=9), up=(Delay(250_000),))
+    paired(place, 3 * SECOND)
+    assert [s.step for _, s in place.states] == ["seek", "prove", "flow"]
+    told = [f for _, _, f in place.wire if kind_of(f) is Kind.REFUSE]
+    assert [f[14] for f in told] == [RefuseReason.WRONG_NETWORK]
+
+
 def test_a_node_that_restarts_after_its_offer_and_hears_a_late_seek_has_no_wrong_key() -> None:
     place = site()
     node = place.add(node_card(1))
