@@ -131,11 +131,13 @@ def test_a_refused_fault_leaves_no_trace_on_the_parts() -> None:
 def test_slow_faults_that_together_cannot_be_are_refused_at_their_start() -> None:
     bench = run(plan(), 3)
     for number in range(3):
-        assert bench.do(ask.StartFault(f"drift {number}", "reference-drift", 1, {"drift": -0.3})).done
+        assert bench.do(
+            ask.StartFault(f"drift {number}", "reference-drift", 1, {"drift": -0.3, "over_us": 20 * S})
+        ).done
     with pytest.raises(BadInput, match="reference_error"):
-        bench.do(ask.StartFault("one too many", "reference-drift", 1, {"drift": -0.3}))
+        bench.do(ask.StartFault("one too many", "reference-drift", 1, {"drift": -0.3, "over_us": 20 * S}))
     assert len(bench.faults) == 3
-    bench.run(4_000 * S)
+    bench.run(40 * S)
 
 
 def columns(bench: Bench) -> bytes:
