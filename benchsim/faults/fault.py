@@ -36,7 +36,6 @@ _SHOWN_IN = {
     "resistance": ("Gohm", "Mohm", "kohm", "ohm"),
     "mass": ("t", "kg", "g"),
     "ratio": ("%",),
-    "temperature": ("K",),
 }
 
 

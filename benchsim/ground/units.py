@@ -65,7 +65,10 @@ RESISTANCE = Dimension(
     },
 )
 SPEED = Dimension("speed", "m/s", {"m/s": Decimal(1), "km/h": Decimal(1) / Decimal("3.6")})
-TEMPERATURE = Dimension("temperature", "°C", {"°C": Decimal(1), "C": Decimal(1), "K": Decimal(1)})
+TEMPERATURE = Dimension("temperature", "°C", {"°C": Decimal(1), "C": Decimal(1)})
+TEMPERATURE_DIFFERENCE = Dimension(
+    "temperature difference", "K", {"K": Decimal(1), "°C": Decimal(1), "C": Decimal(1)}
+)
 PER_KELVIN = Dimension(
     "temperature coefficient",
     "1/K",
@@ -76,7 +79,7 @@ DIVISIONS = Dimension("divisions", "d", {"d": Decimal(1), "e": Decimal(1)})
 
 DIMENSIONS = (
     MASS, LENGTH, TIME, FREQUENCY, RATIO, OUTPUT, VOLTAGE, NOISE_DENSITY, RESISTANCE, SPEED, TEMPERATURE,
-    PER_KELVIN, DATA_RATE, DIVISIONS,
+    TEMPERATURE_DIFFERENCE, PER_KELVIN, DATA_RATE, DIVISIONS,
 )  # fmt: skip
 
 _QUANTITY = re.compile(r"\s*([+-]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*$")

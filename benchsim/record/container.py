@@ -75,7 +75,8 @@ class Head:
             "capacity_d": str(self.capacity_d),
             "lasts_us": "" if self.lasts_us is None else str(self.lasts_us),
         }
-        return pairs | {f"sha256 {name}": digest(text) for name, text in self.sources}
+        pairs |= {f"sha256 {name}": digest(text) for name, text in self.sources}
+        return {plain(key): plain(value) for key, value in pairs.items()}
 
 
 def read_head(metadata: dict[str, str], sources: Sequence[tuple[str, str]]) -> Head:
@@ -104,9 +105,22 @@ def read_head(metadata: dict[str, str], sources: Sequence[tuple[str, str]]) -> H
     return head
 
 
+def octets_of(text: str) -> bytes:
+    """A text in UTF-8; what is no character (an octet of a file's name that is no text) is escaped.
+
+    In JSON the escape means what stood there, so events come back as they were.
+    """
+    return text.encode("utf-8", "backslashreplace")
+
+
+def plain(text: str) -> str:
+    """The same as text that can be written anywhere."""
+    return octets_of(text).decode()
+
+
 def digest(text: str) -> str:
     """SHA-256 of a text in UTF-8, as hexadecimal digits."""
-    return hashlib.sha256(text.encode()).hexdigest()
+    return hashlib.sha256(octets_of(text)).hexdigest()
 
 
 # -- streams ---------------------------------------------------------------------------------------------
@@ -177,7 +191,7 @@ def column_schema(cells: int) -> bytes:
 
 
 def _dump(value: object) -> bytes:
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":")).encode()
+    return octets_of(json.dumps(value, ensure_ascii=False, separators=(",", ":")))
 
 
 # -- messages --------------------------------------------------------------------------------------------

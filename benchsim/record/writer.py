@@ -73,7 +73,8 @@ class Recorder:
         self._writer.start(profile=container.PROFILE, library=f"benchsim {head.version}")
         self._writer.add_metadata(container.HEAD, head.metadata())
         for name, text in head.sources:
-            self._writer.add_attachment(0, 0, name, "application/yaml", text.encode())
+            data = container.octets_of(text)
+            self._writer.add_attachment(0, 0, container.plain(name), "application/yaml", data)
         self._channels: dict[str, int] = {}
         for s in container.streams(head.cells):
             schema = self._writer.register_schema(s.schema, s.schema_encoding, s.schema_data)

@@ -7,6 +7,7 @@ they judge (layout, equipment, stack, timeline).  Nothing runs yet.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 
 from benchsim.bench.plan import NodePlan, Plan, Scheduled
@@ -28,11 +29,11 @@ from benchsim.scenario import equipment
 from benchsim.scenario.blame import judge
 from benchsim.scenario.findings import Findings, Scenario
 from benchsim.scenario.layout import cells_of
+from benchsim.scenario.length import lasts
 from benchsim.scenario.stack import judge_ways, shadows_of, stack_of, ways_of
 from benchsim.scenario.timeline import Stage, Told, commands_of
 
 HOST_ID = 1
-QUIET_AFTER_US = 2_000_000  # how long a run goes on after the last thing that happens, unless told
 ANY_PROFILE = "r76-iii"
 
 
@@ -110,9 +111,10 @@ def judged(scenario: Scenario, findings: Findings) -> Draft:
         cells=count if findings.sure("cells") else 0,
         nodes=addresses if findings.sure("cells", "nodes") else (),
         protocols=protocol_names(),
+        interval_kg=file.scale.interval if findings.sure("scale") else Decimal(0),
     )
     checks = _checks(scenario, known, told, findings)
-    lasts_us = _lasts(scenario, stage, checks, findings)
+    lasts_us = lasts(scenario, stage.ends_us, told, checks, findings)
     _judge_names(scenario, told, findings)
     _judge_updates(scenario, findings)
     _judge_silence(scenario, findings)
@@ -263,27 +265,3 @@ def _checks(
                 break
         checks.append(check)
     return tuple(checks)
-
-
-def _lasts(scenario: Scenario, stage: Stage, checks: tuple[Check, ...], findings: Findings) -> int:
-    """As given; else a moment past the last thing that happens or is checked, in whole seconds."""
-    given = scenario.file.lasts
-    if given is None:
-        last_us = max([stage.ends_us, *(t for check in checks for t in _times(check))]) + QUIET_AFTER_US
-        return -(-last_us // SECOND_US) * SECOND_US
-    right = f"the run lasts {seconds(given)}"
-    for index, item in enumerate(scenario.file.timeline):
-        if item.at > given:
-            findings.add(("timeline", index, "at"), f"at: {seconds(item.at)} lies after the end", right)
-    sentences = [sentence.strip() for sentence in scenario.file.checks]
-    for check in checks:
-        if (latest_us := max(_times(check))) > given:
-            loc = ("checks", sentences.index(check.text))
-            findings.add(loc, f"{seconds(latest_us)} lies after the end", right)
-    return given
-
-
-def _times(check: Check) -> tuple[int, ...]:
-    """The times a check names, and the ends of its stretches."""
-    when = check.when
-    return when.start.t_us, when.end.t_us, when.start.t_us + when.for_us

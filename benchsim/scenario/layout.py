@@ -39,6 +39,10 @@ def receptor_of(file: File, count: int, findings: Findings) -> Receptor:
     length_m = float(given.length if given.length is not None else (2 if count <= 4 else 6 * (pairs - 1)))
     width_m = float(given.width if given.width is not None else (2 if count <= 4 else 3))
     spots = file.cells.at
+    if spots is not None and file.cells.inset is not None:
+        findings.add(
+            ("cells", "inset"), "inset beside at", "leave it out: at says where they stand", key=True
+        )
     at_m = (
         _rows(file.cells, count, length_m, width_m, findings)
         if spots is None

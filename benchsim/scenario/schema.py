@@ -247,6 +247,8 @@ class File(Part):
     rules: Word = key("r76-iii", "a rule profile by name, or the path of one from this file's folder")
     site: Site = key(Site(), "where the scale stands")
     instrument: Instrument = key(Instrument(), "what the host says of itself")
-    outputs: Annotated[list[Word], Field(max_length=8)] = key(["scp0499"], "host protocols served when live")
+    outputs: Annotated[list[Word], Field(min_length=1, max_length=8)] = key(
+        ["scp0499"], "host protocols served when live"
+    )
     timeline: Annotated[list[Step], Field(max_length=20_000)] = key([], "what happens, in order of time")
     checks: Annotated[list[Word], Field(max_length=2_000)] = key([], "what must hold, one sentence each")

@@ -114,8 +114,21 @@ def _judge_way(channel: Channel, loc: Loc, findings: Findings) -> None:
     if len(given) > 1:
         findings.add((*loc, given[1]), f"both {given[0]} and {given[1]}", "one of radio, cable and rate")
     if channel.radio is not None:
+        _judge_keys(channel.radio, (*loc, "radio"), findings)
         with findings.at((*loc, "radio")):
             radio.check_radio(_radio(channel.radio))
+
+
+def _judge_keys(own: ways.Radio, loc: Loc, findings: Findings) -> None:
+    """Refuse a figure that the path, or another figure, has no use for."""
+    given = own.model_fields_set
+    for name, path in (("heights", "two-ray"), ("exponent", "log-distance")):
+        if name in given and own.path != path:
+            findings.add((*loc, name), f"{name} on a path of {own.path}", f"path: {path}", key=True)
+    if "noise_figure" in given and own.sensitivity is not None:
+        findings.add(
+            (*loc, "noise figure"), "both sensitivity and noise figure", "keep one of them", key=True
+        )
 
 
 def _way_stack(channel: Channel, shadowing_db: float) -> tuple[Impairment, ...]:

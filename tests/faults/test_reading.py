@@ -35,6 +35,8 @@ def test_a_share_may_be_a_percentage_or_a_bare_number() -> None:
         ("wrong-strap", {"strap": True}, "neither a number nor a word"),
         ("wrong-strap", {"strap": "two"}, "'two' is not a number"),
         ("wrong-strap", {"strap": 17}, "allowed: 1 to 16"),
+        ("temperature-swing", {"amplitude": "70 K"}, "allowed: 0 K to 60 K"),
+        ("temperature-swing", {"amplitude": "12"}, "has no unit; write a temperature difference, as '12 K'"),
         ("power-loss", {"for": "1 s"}, "it has none"),
     ],
 )

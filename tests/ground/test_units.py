@@ -28,10 +28,21 @@ from benchsim.ground.errors import BadInput
         ("1_000 kg", units.MASS, "1000"),
         ("350 ohm", units.RESISTANCE, "350"),
         ("50 Mohm", units.RESISTANCE, "50000000"),
+        ("20 °C", units.TEMPERATURE, "20"),
+        ("12 K", units.TEMPERATURE_DIFFERENCE, "12"),
+        ("12 °C", units.TEMPERATURE_DIFFERENCE, "12"),  # SI Brochure 9, 2.3.1 (memory): equal in size
     ],
 )
 def test_a_quantity_is_read_exactly(text: str, dimension: units.Dimension, value: str) -> None:
     assert units.parse(text, dimension) == Decimal(value)
+
+
+def test_a_kelvin_is_no_unit_of_a_temperature_since_its_zero_is_another() -> None:
+    with pytest.raises(BadInput) as caught:
+        units.parse("20 K", units.TEMPERATURE)
+    assert str(caught.value) == (
+        "'20 K' is a temperature difference, not a temperature; units of temperature: °C, C"
+    )
 
 
 def test_five_kilometres_an_hour_are_five_thousand_metres_in_3600_seconds() -> None:

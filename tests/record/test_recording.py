@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchsim.ground.errors import BadInput
-from benchsim.ground.readings import Event
+from benchsim.ground.readings import Event, LinkState
 from benchsim.record.container import BLOCK_US
 from benchsim.record.reader import read_recording
 from benchsim.record.writer import MAGIC, Recorder
@@ -32,6 +32,21 @@ def test_a_recording_comes_back_as_it_was(tmp_path: Path) -> None:
     assert back.complete
     assert back.trace.ended_us == END_US
     assert back.head.sources == (("deck.yaml", "title: A test\n"),)
+
+
+def test_what_is_no_character_is_escaped_in_the_head_and_comes_back_in_events(tmp_path: Path) -> None:
+    made = a_run()
+    made.happened(Event(END_US, "load", "a\udcff", "place a\udcff: 1 kg"))
+    made.link(END_US, LinkState(3, "lost", "silent\ud800", "\udfff", 0))
+    odd = head(title="a\ud800b", sources=(("bad\udcff.yaml", "title: \udcff\n"),))
+    keep(tmp_path / "run.mcap", made, header=odd)
+    back = read_recording(tmp_path / "run.mcap")
+    assert same(back.trace, made)
+    assert back.complete
+    assert (back.head.title, back.head.sources) == (
+        "a\\ud800b",
+        (("bad\\udcff.yaml", "title: \\udcff\n"),),
+    )
 
 
 @given(st.lists(st.integers(0, END_US), max_size=12).map(sorted))

@@ -217,6 +217,37 @@ def test_a_link_becomes_a_stack_of_impairments_both_ways() -> None:
             HEAD + "lasts: 10 s\nchecks: [at 11 s gross is zero]\n",
             ["s.yaml:4:10: 11 s lies after the end; the run lasts 10 s"],
         ),
+        (
+            HEAD + "lasts: 6 s\ntimeline:\n"
+            "  - {at: 1 s, command: record, every: 1 s, until: 100 s}\n"
+            "  - {at: 2 s, fault: outage, on: node 1, for: 5 s}\n"
+            "  - {at: 3 s, ask: scp0499, send: W, every: 1 s, for: 3001 ms}\n"
+            "  - {at: 7 s, command: zero}\n"
+            "checks:\n  - within 2 s after the end of fault outage node 1 is flow\n"
+            "  - from 2 s on for at least 5 s valid\n"
+            "  - within 5 s after 1 s for at least 4 s valid\n",
+            [
+                "s.yaml:5:51: until: 100 s lies after the end; the run lasts 6 s",
+                "s.yaml:6:47: for: 7 s lies after the end; the run lasts 6 s",
+                "s.yaml:7:55: for: 6.001 s lies after the end; the run lasts 6 s",
+                "s.yaml:8:10: at: 7 s lies after the end; the run lasts 6 s",
+                "s.yaml:10:5: 9 s lies after the end; the run lasts 6 s",
+                "s.yaml:11:5: 7 s lies after the end; the run lasts 6 s",
+            ],
+        ),
+        (
+            HEAD + "cells: {inset: 40 cm, at: [[0 m, 0 m], [2 m, 0 m], [0 m, 2 m], [2 m, 2 m]]}\n",
+            ["s.yaml:3:9: inset beside at; leave it out: at says where they stand"],
+        ),
+        (
+            HEAD + "site: {temperature: 20 K}\n",
+            ["s.yaml:3:21: temperature: '20 K' is a temperature difference, not a temperature; units of"],
+        ),
+        (HEAD + "outputs: []\n", ["s.yaml:3:10: outputs: a list is too short; at least 1"]),
+        (
+            HEAD + "checks: [at 3 s gross is between 1 t and 10 d]\n",
+            ["s.yaml:3:17: a range that runs backwards; between the smaller and the larger"],
+        ),
         (HEAD + "checks: [at 1 s gros is zero]\n", ["s.yaml:3:17: 'gros'; did you mean 'gross'?"]),
         (HEAD + "checks: ['at 1 s gros is zero']\n", ["s.yaml:3:18: 'gros'; did you mean 'gross'?"]),
         (HEAD + "checks: [at 1 s cell 5 is zero]\n", ["s.yaml:3:22: cell 5; cells are numbered 1 to 4"]),
@@ -292,6 +323,24 @@ def test_a_run_lasts_as_told_or_until_a_moment_after_the_last_thing_that_matters
     assert built(HEAD + "checks: [within 3 s after 20 s motion is off]\n").plan.lasts_us == 25_000_000
     timeline = "timeline: [{at: 4 s, fault: zero-shift, for: 3.2 s}]\n"
     assert built(HEAD + timeline).plan.lasts_us == 10_000_000
+
+
+@pytest.mark.parametrize(
+    ("check", "lasts_s"),
+    [
+        ("within 10 s after the end of fault loose valid", 25),  # 12.1 s + 10 s + 2 s, in whole seconds
+        ("within 10 s after the end of fault loose for at least 5 s valid", 30),
+        ("within 10 s after the start of fault loose valid", 17),
+        ("from the start of fault loose on for at least 20 s valid", 27),
+        ("during fault loose valid", 15),
+        ("for at least 25 s valid", 27),
+        ("from 10 s to the end for at least 25 s valid", 37),
+        ("never for more than 25 s valid", 15),
+    ],
+)
+def test_a_run_left_open_lasts_long_enough_for_what_is_checked(check: str, lasts_s: int) -> None:
+    timeline = "timeline: [{at: 5 s, fault: outage, as: loose, on: node 1, until: 12.1 s}]\n"
+    assert built(f"{HEAD}{timeline}checks: [{check}]\n").plan.lasts_us == lasts_s * 1_000_000
 
 
 def test_coefficients_come_from_the_data_sheet_so_that_a_perfect_scale_weighs_right() -> None:

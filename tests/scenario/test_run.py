@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -123,6 +124,14 @@ def test_a_recording_is_not_written_over_the_scenario(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="is not a recording"):
         run(path, record=path)
     assert path.read_text("utf-8") == SMALL
+
+
+def test_a_scenario_whose_file_s_name_is_no_text_is_recorded_under_an_escaped_one(tmp_path: Path) -> None:
+    path, record = kept(tmp_path, HEAD + "lasts: 1 s\n", os.fsdecode(b"bad\xff.yaml")), tmp_path / "run.mcap"
+    run(path, record=record)
+    found = read_recording(record)
+    assert [name for name, _ in found.head.sources] == ["bad\\udcff.yaml"]
+    assert found.complete
 
 
 def test_the_wall_clock_is_the_caller_s(tmp_path: Path) -> None:

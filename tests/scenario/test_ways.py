@@ -36,15 +36,43 @@ def refused(text: str) -> str:
 def test_every_figure_of_a_radio_arrives() -> None:
     plan = built(
         "link: {radio: {distance: 0.42 km, frequency: 915 MHz, power: 14 dBm, gains: 3 dBi,\n"
-        "  heights: [2 m, 250 cm], path: log-distance, exponent: 3.2, modulation: noncoherent fsk,\n"
+        "  path: log-distance, exponent: 3.2, modulation: noncoherent fsk,\n"
         "  noise figure: 7 dB, bits: 50 kbit/s, bandwidth: 125 kHz, overhead: 12, queue: 3}}\n"
     ).plan
     radio = Radio(
-        420.0, 915e6, 14.0, 3.0, (2.0, 2.5), "log-distance", 3.2, 0.0, "noncoherent fsk", 7.0, None, 50_000,
+        420.0, 915e6, 14.0, 3.0, (1.5, 1.5), "log-distance", 3.2, 0.0, "noncoherent fsk", 7.0, None, 50_000,
         125e3, 12, 3,
     )  # fmt: skip
     assert plan.nodes[0].up == plan.nodes[0].down == stack_of(radio)
     assert rate_of(radio) == Rate(50_000, 12, 3, 0, 8, 200)
+
+
+def test_the_heights_of_both_antennas_arrive() -> None:
+    way = built("link: {radio: {distance: 300 m, heights: [2 m, 250 cm]}}\n").ways[0][1]
+    assert way.budget == budget_of(Radio(300.0, heights_m=(2.0, 2.5)))
+
+
+@pytest.mark.parametrize(
+    ("figures", "error"),
+    [
+        ("path: free space, heights: [1.5 m, 1.5 m]", "heights on a path of free space; path: two-ray"),
+        ("path: log-distance, heights: [2 m, 2 m]", "heights on a path of log-distance; path: two-ray"),
+        ("exponent: 2.5", "exponent on a path of two-ray; path: log-distance"),
+        ("path: free space, exponent: 2.0", "exponent on a path of free space; path: log-distance"),
+        ("sensitivity: -97 dBm, noise figure: 10 dB", "both sensitivity and noise figure; keep one of them"),
+        ("shadowing: 3 dB", "shadowing on a path of two-ray; path: log-distance"),
+        ("bits: 50 kbit/s", "oqpsk with a rate or bandwidth of its own; leave them out"),
+    ],
+)
+@pytest.mark.parametrize(
+    "around",
+    [
+        "link: {radio: {distance: 9 m, %s}}",
+        "nodes: {each: [{cells: [1, 2, 3, 4], link: {radio: {distance: 9 m, %s}}}]}",
+    ],
+)
+def test_a_figure_that_a_radio_has_no_use_for_is_refused(around: str, figures: str, error: str) -> None:
+    assert error in refused(around % figures + "\n")
 
 
 def test_a_sensitivity_arrives() -> None:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from benchsim.faults.fault import HOUR_US, fault, parameter
-from benchsim.ground.units import TEMPERATURE, TIME
+from benchsim.ground.units import TEMPERATURE_DIFFERENCE, TIME
 from benchsim.scale.parts import Site
 
 
@@ -24,7 +24,9 @@ class TemperatureSwing:
     Source: common practice, no source.
     """
 
-    amplitude_k: float = parameter(12.0, TEMPERATURE, "half of the whole swing", low=0.0, high=60.0)
+    amplitude_k: float = parameter(
+        12.0, TEMPERATURE_DIFFERENCE, "half of the whole swing", low=0.0, high=60.0
+    )
     period_us: int = parameter(
         24 * HOUR_US, TIME, "from one highest value to the next", low=60_000_000, high=9000 * HOUR_US
     )
