@@ -264,7 +264,8 @@ class Bench:
         if isinstance(command, ask.Recommission):
             at_address = [n for n in self._nodes if n.strap == command.address]
             if not at_address:
-                raise BadInput(f"no node is strapped to address {command.address}")
+                straps = ", ".join(str(strap) for strap in sorted({n.strap for n in self._nodes}))
+                raise BadInput(f"no node is strapped to address {command.address}", f"strapped: {straps}")
             for node in at_address:
                 node.recommission(self.now_us)
         elif isinstance(command, ask.Pair):

@@ -1,6 +1,7 @@
 """Lines that a person types at a live scale, to commands of the bench.  Pure: a line in, a command out.
 
 One line is one command; quantities carry units; what cannot be is told in one line with what would be right.
+A name stands in double quotes where it could be read in two ways: place "block 2" 500 kg.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ from benchsim.ground.units import LENGTH, MASS, parse
 from benchsim.scale.parts import Receptor
 
 FORMS = {
-    "place": "place block 18.4 t at 9 m 1.5 m (or: over cell 3; without a place: in the middle)",
+    "place": "place block 18.4 t at 9 m 1.5 m (or: over cell 3; without a place: in the middle; a name with"
+    ' figures in quotes: place "block 2" 500 kg)',
     "move": "move block to 9 m 1.5 m (or: move block over cell 3)",
     "remove": "remove block",
     "fault": "fault wet-connector on 3 (and: with resistance 2 Mohm, ... as NAME)",
@@ -37,6 +39,7 @@ HELP = tuple(FORMS.values())
 _NUMBER = r"[+-]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = rf"{_NUMBER}\s*(?:[^\W\d]\S*?)?"
 _NAME_AND_MASS = re.compile(rf"(?P<name>.+)\s+(?P<mass>{_QUANTITY})")
+_FIGURE = re.compile(r"[+-]?\.?\d")
 _SPOT = re.compile(rf"(?P<x>{_QUANTITY})(?:\s*,\s*|\s+)(?P<y>{_QUANTITY})")
 _WHERE = re.compile(r"\s+(?P<how>at|to|over)\s+(?P<place>(?:(?!\s(?:at|to|over)\s).)+)$")
 
@@ -59,13 +62,41 @@ def read(line: str, receptor: Receptor) -> Typed | None:
 
     receptor: where loads are put.  Raises BadInput.
     """
-    words = " ".join(line.partition("#")[0].split())
+    words = " ".join(_before_note(line).split())
     if not words:
         return None
     verb, _, rest = words.partition(" ")
     if verb.lower() not in FORMS:
         raise unknown("command", verb, FORMS)
     return _VERBS[verb.lower()](rest, receptor)
+
+
+def _before_note(line: str) -> str:
+    """A line without its comment; a # in quotes begins none."""
+    quoted = False
+    for at, letter in enumerate(line):
+        quoted ^= letter == '"'
+        if letter == "#" and not quoted:
+            return line[:at]
+    return line
+
+
+def _quoted(form: str, rest: str) -> tuple[str | None, str]:
+    """The name in quotes that a line begins with, None for none, and what follows it."""
+    if not rest.startswith('"'):
+        return None, rest
+    name, end, after = rest[1:].partition('"')
+    if not end or not name.strip() or (after and not after.startswith(" ")):
+        raise _as(form, rest)
+    return name.strip(), after.strip()
+
+
+def _only_name(form: str, rest: str) -> str:
+    """The name that is all of a line."""
+    name, after = _quoted(form, rest)
+    if not (name or after) or (name and after):
+        raise _as(form, rest)
+    return name or after
 
 
 def _as(form: str, found: str) -> BadInput:
@@ -88,25 +119,37 @@ def _alone(form: str, command: Typed) -> Callable[[str, Receptor], Typed]:
 
 
 def _place(rest: str, receptor: Receptor) -> ask.Place:
-    what, spot_m = _where("place", rest, ("at", "over"), receptor)
-    match = _NAME_AND_MASS.fullmatch(what)
+    name, after = _quoted("place", rest)
+    what, spot_m = _where("place", after, ("at", "over"), receptor)
+    match = re.fullmatch(rf"(?P<mass>{_QUANTITY})", what) if name else _NAME_AND_MASS.fullmatch(what)
     if not match:
         raise _as("place", rest)
+    if name is None:
+        name = _plain_name(match["name"], match["mass"])
     x_m, y_m = spot_m or (receptor.length_m / 2, receptor.width_m / 2)
-    return ask.Place(match["name"], float(parse(match["mass"], MASS)), x_m, y_m)
+    return ask.Place(name, float(parse(match["mass"], MASS)), x_m, y_m)
+
+
+def _plain_name(name: str, mass: str) -> str:
+    """A name without quotes, none of whose words could belong to the mass."""
+    if any(_FIGURE.match(word) for word in name.split(" ")):
+        raise BadInput(
+            f"{f'{name} {mass}'!r} can be read in more than one way",
+            f'write place "{name}" {mass} for a load of that name; a mass has no space inside: 1500 kg',
+        )
+    return name
 
 
 def _move(rest: str, receptor: Receptor) -> ask.Move:
-    name, spot_m = _where("move", rest, ("to", "over"), receptor)
-    if not name or spot_m is None:
+    name, after = _quoted("move", rest)
+    what, spot_m = _where("move", after, ("to", "over"), receptor)
+    if bool(name) == bool(what) or spot_m is None:
         raise _as("move", rest)
-    return ask.Move(name, *spot_m)
+    return ask.Move(name or what, *spot_m)
 
 
 def _remove(rest: str, _receptor: Receptor) -> ask.Remove:
-    if not rest:
-        raise _as("remove", rest)
-    return ask.Remove(rest)
+    return ask.Remove(_only_name("remove", rest))
 
 
 def _where(
@@ -180,9 +223,7 @@ def _plain(value: str) -> object:
 
 
 def _end(rest: str, _receptor: Receptor) -> ask.EndFault:
-    if not rest:
-        raise _as("end", rest)
-    return ask.EndFault(rest)
+    return ask.EndFault(_only_name("end", rest))
 
 
 # -- the instrument and the link -----------------------------------------------------------------------
@@ -214,7 +255,7 @@ def _recommission(rest: str, _receptor: Receptor) -> ask.Recommission:
 
 
 def _address(form: str, rest: str) -> int:
-    match = re.fullmatch(r"(?:address\s+|node\s+)?(\d{1,2})", rest)
+    match = re.fullmatch(r"(?:address\s+|node\s+)?(\d{1,9})", rest)
     if not match or not int(match[1]):
         raise _as(form, rest)
     return int(match[1])
