@@ -136,7 +136,7 @@ def run_demo(speed: float, tell: Callable[[str], None]) -> Result:
     bench = Bench(plan, profile, scenario.file.seed)
     tell(f"{scenario.file.title}, at {speed:g} times real speed")
     exchanges: list[Exchange] = []
-    live = Live(bench, plan.card, "scp0499", tell, exchanges.append)
+    live = Live(bench, plan.card, "scp0499", lambda line: tell(str(line)), exchanges.append, kept_us=None)
     session = asyncio.run(_session(live, speed, tell))
     columns = bench.trace.columns()
     true_kg = dict(zip(columns.t_us.tolist(), columns.true_kg.tolist(), strict=True))

@@ -45,6 +45,12 @@ if TYPE_CHECKING:
     help="Take commands from standard input: loads, faults, zero, tare, ...; type help for all.",
 )
 @click.option("--hide-faults", is_flag=True, help="Do not tell of faults: somebody is to find them.")
+@click.option(
+    "--json",
+    "as_json",
+    is_flag=True,
+    help="Tell all as JSON, one object a line: kind ready with the connections, what happens, kind end.",
+)
 def serve(
     file: Path,
     serial: tuple[str, ...],
@@ -56,10 +62,13 @@ def serve(
     seed: str | None,
     commands: str | None,
     hide_faults: bool,
+    as_json: bool,
 ) -> None:
     """Run the scale of a scenario FILE live, until Ctrl-C: a SIMULATED scale that host software can use.
 
-    Without --serial and --tcp it serves on one pseudo-terminal. What happens is told as it happens.
+    Without --serial and --tcp it serves on one pseudo-terminal. What happens is told as it happens; what
+    clients ask for again and again is told once and counted. About the last hour is kept, so it may run for
+    as long as you like.
     """
     from benchsim.serve.stopping import stopped_by_signals
 
@@ -78,6 +87,7 @@ def serve(
             speed=speed,
             commands=commands is not None,
             hide_faults=hide_faults,
+            as_json=as_json,
         )
         options.check()
         _serve(file, seed, options, stopping, ready)
@@ -87,15 +97,18 @@ def _serve(
     file: Path, seed: str | None, options: Options, stopping: Stopping, ready: ReadyFile | None
 ) -> None:
     from benchsim.bench.bench import Bench
-    from benchsim.scenario.build import build
+    from benchsim.scenario.build import assemble
     from benchsim.scenario.loader import load, seed_of
     from benchsim.serve.session import Scene, run_session
 
     scenario = load(file)
     own_seed = scenario.file.seed if seed is None else seed_of(seed, "--seed")
-    plan, profile, _checks = build(scenario, own_seed)
-    bench = Bench(plan, profile, own_seed)
+    built = assemble(scenario, own_seed)
+    plan = built.plan
+    bench = Bench(plan, built.profile, own_seed)
     protocol = plan.outputs[0] if plan.outputs else "scp0499"
-    scene = Scene(scenario.file.title, plan.card, protocol, plan.scale.receptor, plan.timeline)
+    scene = Scene(
+        scenario.file.title, plan.card, protocol, plan.scale.receptor, plan.timeline, built.ways, own_seed
+    )
     if not stopping.asked:
         run_session(bench, scene, options, click.echo, stopping, ready)

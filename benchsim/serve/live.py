@@ -16,8 +16,13 @@ from benchsim.ground.commands import Command, InstrumentCommand
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import Event, Indication, InstrumentCard, LinkState, Outcome
 from benchsim.outputs.output import open_conversation
-from benchsim.serve.narrator import at
+from benchsim.serve.lines import Line
 from benchsim.serve.pacing import Pacer
+
+KEPT_US = 3_600_000_000  # of bench time: how much of what happened is kept
+FORGET_EACH_US = 60_000_000
+MOST_EVENTS = 20_000  # whatever clients do
+BENCH = "bench"
 
 
 class Happenings(Protocol):
@@ -25,8 +30,11 @@ class Happenings(Protocol):
 
     events: list[Event]
     link_states: list[tuple[int, LinkState]]
+    events_gone: int
+    link_states_gone: int
 
     def happened(self, event: Event) -> None: ...
+    def forget_before(self, t_us: int, most_events: int | None = None) -> None: ...
 
 
 class LiveBench(Protocol):
@@ -81,7 +89,8 @@ class Rim(Protocol):
 class Live:
     """A bench, the protocol it speaks, and who is listening.
 
-    tell: takes one line for a person.  witness: is shown every exchange, None for nobody.
+    tell: takes each line about clients.  witness: is shown every exchange, None for nobody.
+    kept_us: how much bench time of what happened is kept, None for all of it.
     """
 
     def __init__(
@@ -89,14 +98,17 @@ class Live:
         bench: LiveBench,
         card: InstrumentCard,
         protocol: str,
-        tell: Callable[[str], None],
+        tell: Callable[[Line], None],
         witness: Callable[[Exchange], None] | None = None,
+        kept_us: int | None = KEPT_US,
     ) -> None:
         self.bench = bench
         self.protocol = protocol
         self.tell = tell
         self.witness = witness
         self._card = card
+        self._kept_us = kept_us
+        self._forget_at_us = 0
         self._clients: list[Client] = []
         open_conversation(protocol, card)  # a bad card is told before anybody can connect
         bench.watch(self._indicated)
@@ -121,8 +133,18 @@ class Live:
 
     def note(self, subject: str, text: str, done: bool = True) -> None:
         """Tell a person and the trace what happened at a rim."""
-        self.tell(at(self.bench.now_us, f"{subject}: {text}"))
+        kind = subject if subject == BENCH else "client"
+        self.tell(Line(self.bench.now_us, kind, subject, f"{subject}: {text}", done))
         self.bench.trace.happened(Event(self.bench.now_us, "client", subject, text, done=done))
+
+    def forget(self) -> None:
+        """Let go what is too old to be kept, now and then; of a flood of events all but the newest."""
+        if self._kept_us is None:
+            return
+        now_us, trace = self.bench.now_us, self.bench.trace
+        if now_us >= self._forget_at_us or len(trace.events) >= 2 * MOST_EVENTS:
+            self._forget_at_us = now_us + FORGET_EACH_US
+            trace.forget_before(now_us - self._kept_us, MOST_EVENTS)
 
     def _indicated(self, indication: Indication) -> None:
         for client in tuple(self._clients):
@@ -205,8 +227,9 @@ async def serve(
         def walk(until_us: int) -> None:
             live.bench.run(until_us)
             walked()
+            live.forget()
 
-        pacer = Pacer(walk, live.bench.now_us, speed, lambda text: live.note("bench", text))
+        pacer = Pacer(walk, live.bench.now_us, speed, lambda text: live.note(BENCH, text))
         waiting = asyncio.ensure_future(stop.wait())
         try:
             await asyncio.wait(

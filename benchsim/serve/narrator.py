@@ -6,15 +6,16 @@ Reads the trace and the deck, changes neither.  Clients and their answers are to
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 from benchsim.bench.plan import Scheduled
 from benchsim.ground.commands import Drive
 from benchsim.ground.readings import Event, LinkState
+from benchsim.serve.lines import Line
 
 OVER = "the timeline is over; the scale goes on as it stands"
 TOLD_ELSEWHERE = ("client", "answer")
+BROKEN = ("failed", "lost")
 _STEPS = {"seek": "pairing", "prove": "pairing"}
 
 
@@ -23,6 +24,8 @@ class Record(Protocol):
 
     events: list[Event]
     link_states: list[tuple[int, LinkState]]
+    events_gone: int
+    link_states_gone: int
 
 
 class Watched(Protocol):
@@ -34,22 +37,6 @@ class Watched(Protocol):
     def trace(self) -> Record: ...
     @property
     def loads(self) -> tuple[str, ...]: ...
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """t_us: bench time.  text: what happened."""
-
-    t_us: int
-    text: str
-
-    def __str__(self) -> str:
-        return at(self.t_us, self.text)
-
-
-def at(t_us: int, text: str) -> str:
-    """A line with its bench time in front."""
-    return f"{f'{t_us / 1e6:.3f} s':<11} {text}"
 
 
 class Narrator:
@@ -64,7 +51,7 @@ class Narrator:
     ) -> None:
         self._bench = bench
         self._hides_faults = hides_faults
-        self._events = self._states = 0  # how many were told
+        self._events = self._states = 0  # how many were told, of all that there ever were
         self._links: dict[int, str] = {}
         self._loads: tuple[str, ...] = ()
         self._last_us = max((item.t_us for item in timeline), default=-1)
@@ -74,10 +61,11 @@ class Narrator:
 
     def news(self) -> list[Line]:
         """The lines since last time, in order."""
-        events = self._bench.trace.events[self._events :]
-        states = self._bench.trace.link_states[self._states :]
-        self._events += len(events)
-        self._states += len(states)
+        trace = self._bench.trace
+        events = trace.events[max(0, self._events - trace.events_gone) :]
+        states = trace.link_states[max(0, self._states - trace.link_states_gone) :]
+        self._events = trace.events_gone + len(trace.events)
+        self._states = trace.link_states_gone + len(trace.link_states)
         lines = [*self._happened(events), *self._linked(states)]
         lines.sort(key=lambda line: line.t_us)
         return [*lines, *self._left(events), *self._ended()]
@@ -87,14 +75,16 @@ class Narrator:
             if event.kind in TOLD_ELSEWHERE or (event.kind == "fault" and self._hides_faults):
                 continue
             outcome = "" if event.done and event.kind != "command" else " done" if event.done else " refused"
-            yield Line(event.t_us, f"{event.kind}{outcome}: {event.text}")
+            text = f"{event.kind}{outcome}: {event.text}"
+            yield Line(event.t_us, event.kind, event.subject, text, event.done)
 
     def _linked(self, states: Sequence[tuple[int, LinkState]]) -> Iterator[Line]:
         for t_us, state in states:
             text = state_text(state)
             if self._links.get(state.address) != text:
                 self._links[state.address] = text
-                yield Line(t_us, f"node {state.address}: {text}")
+                node = f"node {state.address}"
+                yield Line(t_us, "link", node, f"{node}: {text}", state.step not in BROKEN)
 
     def _left(self, events: Sequence[Event]) -> Iterator[Line]:
         """Vehicles leave by themselves; what was taken off is told as an event."""
@@ -102,14 +92,14 @@ class Narrator:
         told = {event.subject for event in events if event.kind == "load"}
         for name in self._loads:
             if name not in now and name not in told:
-                yield Line(self._bench.now_us, f"load: {name} has left the receptor")
+                yield Line(self._bench.now_us, "load", name, f"load: {name} has left the receptor")
         self._loads = now
 
     def _ended(self) -> Iterator[Line]:
         if self._over or self._bench.now_us < self._last_us or self._vehicles & set(self._loads):
             return
         self._over = True
-        yield Line(self._bench.now_us, OVER)
+        yield Line(self._bench.now_us, "bench", "timeline", OVER)
 
 
 def state_text(state: LinkState) -> str:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from benchsim.bench.plan import Scheduled
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import InstrumentCard
 from benchsim.ground.units import TIME, parse
+from benchsim.link.figures import Way, told
 from benchsim.scale.parts import Receptor
+from benchsim.serve.lines import SECOND_US, Folding, Line, compact
 from benchsim.serve.live import Connection, Live, LiveBench, Rim, serve
 from benchsim.serve.narrator import Narrator
 from benchsim.serve.ready import ReadyFile
@@ -21,6 +23,7 @@ from benchsim.serve.stopping import Stopping
 from benchsim.serve.typist import Typist
 
 MAX_SPEED = 1000.0
+ENDED = "ended in good order"
 SIMULATED = "SIMULATED scale: it proves software, never an instrument."
 ONE_LINE = "on a serial line the next client goes on where the last one stopped: it should send ESC first"
 HOW_TO_TYPE = "commands may be typed here: help lists them, quit or the end of the input ends the session"
@@ -33,6 +36,7 @@ class Options:
     serial: "pty" or a port's name each.  tcp: "[host:]port" each.  duration: wall time as written, None
     until a signal.  speed: bench time over wall time.  limits: what a TCP listener puts up with.
     commands: take commands from standard input.  hide_faults: do not tell when faults begin and end.
+    as_json: tell all as JSON objects, one a line, for a program that reads along.
     """
 
     serial: tuple[str, ...] = ()
@@ -43,6 +47,7 @@ class Options:
     limits: Limits = field(default_factory=Limits)
     commands: bool = False
     hide_faults: bool = False
+    as_json: bool = False
 
     def check(self) -> None:
         """Raises BadInput for what can never be, before anything is loaded or opened."""
@@ -54,13 +59,19 @@ class Options:
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """What is served, and where it stands.  timeline: what will happen to it by itself."""
+    """What is served, and where it stands.
+
+    timeline: what will happen to it by itself.  ways: (address, its way) of each node whose radio or cable
+    is described.  seed: of every random stream, for who wants the same again.
+    """
 
     title: str
     card: InstrumentCard
     protocol: str
     receptor: Receptor
     timeline: Sequence[Scheduled] = ()
+    ways: Sequence[tuple[int, Way]] = ()
+    seed: int = 0
 
 
 class Telling:
@@ -92,6 +103,45 @@ class Telling:
         held, self._held = self._held or [], None
         for line in (*lines, *held):
             self(line)
+
+
+class Voice:
+    """What happens, as lines for whoever reads: text or JSON, and no more of it than can be followed.
+
+    tell: takes one line.  second_us: bench time of a second of who reads.
+    """
+
+    def __init__(self, tell: Telling, second_us: int, as_json: bool) -> None:
+        self._tell = tell
+        self._as_json = as_json
+        self._folding = Folding(second_us)
+
+    def happened(self, line: Line) -> None:
+        """Something happened that a client may cause again and again."""
+        self.say(self._folding.take(line))
+
+    def say(self, lines: Iterable[Line]) -> None:
+        """Say these, each."""
+        for line in lines:
+            self._tell(line.document() if self._as_json else str(line))
+
+    def reply(self, now_us: int, text: str, done: bool) -> None:
+        """Say this to who types."""
+        self._tell(Line(now_us, "typed", "", text, done).document() if self._as_json else text)
+
+    def due(self, now_us: int) -> None:
+        """Say what was counted while it repeated, when it is time."""
+        self.say(self._folding.due(now_us))
+
+    def end(self, now_us: int) -> None:
+        """Say all that is left to say, and that it was all."""
+        self.say(self._folding.rest(now_us))
+
+    def last(self, now_us: int) -> str:
+        """The last line of a session."""
+        if not self._as_json:
+            return f"{ENDED}; all weights were SIMULATED"
+        return compact({"kind": "end", "at_s": now_us / SECOND_US, "text": ENDED, "simulated": True})
 
 
 def duration_s(text: str | None) -> float | None:
@@ -137,12 +187,14 @@ def run_session(
     """
     options.check()
     tell = Telling(say, stopping.ask)
+    voice = Voice(tell, max(1, round(options.speed * SECOND_US)), options.as_json)
     try:
-        asyncio.run(_session(bench, scene, options, tell, stopping, ready_file))
+        asyncio.run(_session(bench, scene, options, tell, voice, stopping, ready_file))
     finally:
+        voice.end(bench.now_us)
         if ready_file is not None:
             ready_file.take_away()
-    tell("ended in good order; all weights were SIMULATED")
+    tell(voice.last(bench.now_us))
     if tell.trouble is not None:
         raise tell.trouble
 
@@ -152,30 +204,52 @@ async def _session(
     scene: Scene,
     options: Options,
     tell: Telling,
+    voice: Voice,
     stopping: Stopping,
     ready_file: ReadyFile | None,
 ) -> None:
     stop, loop = asyncio.Event(), asyncio.get_running_loop()
-    live = Live(bench, scene.card, scene.protocol, tell)
+    live = Live(bench, scene.card, scene.protocol, voice.happened)
     narrator = Narrator(bench, scene.timeline, options.hide_faults)
     stopping.tell(lambda: loop.call_soon_threadsafe(stop.set))
 
-    def news() -> None:
+    def news(typed: bool = False) -> None:
         for line in narrator.news():
-            tell(str(line))
+            voice.say([line]) if typed else voice.happened(line)
+        voice.due(bench.now_us)
+
+    def reply(text: str, done: bool) -> None:
+        voice.reply(bench.now_us, text, done)
 
     def ready(connections: tuple[Connection, ...]) -> None:
         if options.commands:
-            Typist(bench, scene.receptor, tell, stopping.ask, news, options.hide_faults).listen()
-        tell.begin([scene.title, *announcement(connections, options.commands)])
+            Typist(bench, scene.receptor, reply, stopping.ask, news, options.hide_faults).listen()
+        tell.begin(first_lines(scene, connections, options))
         if ready_file is not None:
             ready_file.write(places(connections))
 
     try:
         lasts_s = duration_s(options.duration)
         await serve(live, make_rims(live, options), stop, options.speed, lasts_s, ready, news)
+        news()
     finally:
         stopping.tell(None)
+
+
+def first_lines(scene: Scene, connections: Sequence[Connection], options: Options) -> list[str]:
+    """What is told as soon as all listens: one JSON object, or lines for a person."""
+    if not options.as_json:
+        return [scene.title, *told(scene.ways), *announcement(connections, options.commands)]
+    ready = {
+        "kind": "ready",
+        "title": scene.title,
+        "simulated": True,
+        "seed": scene.seed,
+        "protocol": scene.protocol,
+        "connections": [{"kind": c.kind, "address": c.address} for c in connections],
+        "links": [{"address": address, **way.document()} for address, way in scene.ways],
+    }
+    return [compact(ready)]
 
 
 def places(connections: Sequence[Connection]) -> dict[str, list[str]]:

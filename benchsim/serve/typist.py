@@ -24,9 +24,9 @@ STANDARD_INPUT = 0
 
 
 class Typist:
-    """Does what is typed.  say: takes a line for who types.  end: ends the session.
+    """Does what is typed.  say: takes a line for who types, and whether it was done.  end: ends the session.
 
-    news: tells what came of a command.
+    news: tells what has happened; called with True when that is the answer to what was typed.
     hides_faults: nobody else tells that a fault began or ended, so who typed it hears "done".
     """
 
@@ -34,9 +34,9 @@ class Typist:
         self,
         bench: LiveBench,
         receptor: Receptor,
-        say: Callable[[str], None],
+        say: Callable[[str, bool], object],
         end: Callable[[], object],
-        news: Callable[[], object] = lambda: None,
+        news: Callable[[bool], object] = lambda _typed: None,
         hides_faults: bool = False,
     ) -> None:
         self._bench = bench
@@ -57,7 +57,7 @@ class Typist:
                     self._end()
                 case Help():
                     for form in HELP:
-                        self._say(form)
+                        self._say(form, True)
                 case _:
                     self._do(command)
         except BenchsimError as error:
@@ -66,6 +66,7 @@ class Typist:
     def _do(self, command: Command) -> None:
         """The bench keeps what came of it, done or refused, as an event; that is told as news."""
         hidden = self._hides_faults and isinstance(command, FaultCommand)
+        self._news(False)
         try:
             self._bench.do(command)
         except BenchsimError as error:
@@ -73,11 +74,11 @@ class Typist:
                 self._refuse(error)
         else:
             if hidden:
-                self._say("done")
-        self._news()
+                self._say("done", True)
+        self._news(True)
 
     def _refuse(self, error: BenchsimError) -> None:
-        self._say("not done: " + " ".join(str(error).split("\n")))
+        self._say("not done: " + " ".join(str(error).split("\n")), False)
 
     def listen(self, descriptor: int = STANDARD_INPUT) -> None:
         """Take lines from a descriptor from now on, in the running loop."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import signal
@@ -18,6 +19,7 @@ from tests.real.served import (
     PATIENCE_S,
     ROOT,
     Served,
+    TcpClient,
     empty_deck,
     run_to_end,
     served,
@@ -76,6 +78,51 @@ def test_nothing_is_on_stdout_when_it_cannot_begin(options: tuple[str, ...]) -> 
     done = run_to_end(empty_deck(*options))
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.count("\n") == 1
+
+
+def serve_shipped(*words: str) -> list[str]:
+    return [sys.executable, "-m", "benchsim.cli.main", "serve", *words]
+
+
+def test_the_link_of_each_node_is_told_under_the_title_as_a_run_tells_it() -> None:
+    served_lines = run_to_end(serve_shipped("far-deck", "--duration", "0.1")).stdout.splitlines()
+    ran = run_to_end([sys.executable, "-m", "benchsim.cli.main", "run", "far-deck"]).stdout
+    assert [line.split(",")[0] for line in served_lines[1:3]] == ["node 1: 240 m", "node 2: 805 m"]
+    assert all(line in ran for line in served_lines[1:3])
+
+
+def test_a_program_can_read_all_that_is_told() -> None:
+    done = run_to_end(serve_shipped("far-deck", "--tcp", "0", "--duration", "1", "--json", "--seed", "7"))
+    first, *between, last = map(json.loads, done.stdout.splitlines())
+    assert (first["kind"], first["seed"]) == ("ready", 7)
+    assert [link["length_m"] for link in first["links"]] == [240, 805]
+    assert {"kind", "at_s", "subject", "text", "done"} == set(between[0])
+    assert [line["text"] for line in between if line["kind"] == "link"][:1] == ["link: pair all"]
+    assert (last["kind"], done.returncode) == ("end", 0)
+
+
+def test_a_client_that_asks_for_zero_without_end_is_told_in_few_lines(tmp_path: Path) -> None:
+    asked = 20_000
+    with served(empty_deck("--tcp", "0"), tmp_path) as bench, TcpClient(bench.tcp[0]) as client:
+        begun_s = time.monotonic()
+        for _ in range(asked // 100):
+            client.socket.sendall(b"\nZ\r" * 100)
+            assert all(client.answer() == EMPTY for _ in range(100))
+        lasted_s = time.monotonic() - begun_s
+        assert bench.ended() == 0
+        told = [line for line in bench.said().splitlines() if "command done: zero" in line]
+    again = [int("".join(re.findall(r"\(and ([\d ]+) more", line)).replace(" ", "") or 0) for line in told]
+    assert 1 + sum(again) == asked
+    assert len(told) <= 3 + lasted_s
+
+
+def test_what_is_typed_is_answered_each_time_however_often_it_is_the_same() -> None:
+    done = subprocess.run(
+        empty_deck("--commands", "-"), cwd=ROOT, input="record\n" * 30, capture_output=True, text=True,
+        timeout=PATIENCE_S, check=False,
+    )  # fmt: skip
+    assert done.stdout.count("command refused: record: ") == 30
+    assert done.returncode == 0
 
 
 def test_an_earlier_ready_file_is_gone_even_when_the_scenario_is_wrong(tmp_path: Path) -> None:

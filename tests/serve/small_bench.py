@@ -53,9 +53,13 @@ class Notes:
     def __init__(self) -> None:
         self.events: list[Event] = []
         self.link_states: list[tuple[int, LinkState]] = []
+        self.events_gone = self.link_states_gone = 0
 
     def happened(self, event: Event) -> None:
         self.events.append(event)
+
+    def forget_before(self, t_us: int, most_events: int | None = None) -> None:
+        """What it keeps is little."""
 
 
 class SmallBench:

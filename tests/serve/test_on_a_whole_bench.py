@@ -14,7 +14,7 @@ from benchsim.ground.library import shipped
 from benchsim.rules.profile import Profile
 from benchsim.scenario.build import build
 from benchsim.scenario.loader import load
-from benchsim.serve.live import Live
+from benchsim.serve.live import MOST_EVENTS, Live
 
 STEP_US = 48_000  # as at four times real speed
 SECOND_US = 1_000_000
@@ -132,3 +132,34 @@ def test_a_load_put_on_live_is_read(parts: tuple[Plan, Profile]) -> None:
     session.bench.do(Place("block", 4_000.0, 9.0, 1.5))
     session.walk(11.5)
     assert session.ask(b"\nW\r") == b"\n 1G        4000kg \r"
+
+
+def test_a_live_bench_keeps_what_is_young_and_lets_the_rest_go(parts: tuple[Plan, Profile]) -> None:
+    bench = Bench(*parts, 7)
+    live = Live(bench, parts[0].card, "scp0499", lambda _line: None, kept_us=20 * SECOND_US)
+    most = 0
+    while bench.now_us < 300 * SECOND_US:
+        bench.run(bench.now_us + 5 * SECOND_US)
+        live.forget()
+        most = max(most, len(bench.trace))
+    whole = Bench(*parts, 7)
+    whole.run(300 * SECOND_US)
+    assert most <= (20 + 60 + 5) * parts[0].host.update_hz
+    assert bench.trace.last_us() == whole.trace.last_us()
+    kept = len(bench.trace)
+    assert 20 * parts[0].host.update_hz <= kept < len(whole.trace)
+    np.testing.assert_array_equal(bench.trace.columns().true_kg, whole.trace.columns().true_kg[-kept:])
+    flowing = {state.address for _, state in bench.trace.link_states if state.step == "flow"}
+    assert flowing == {1, 2}
+
+
+def test_a_client_that_asks_for_zero_without_end_fills_no_memory(parts: tuple[Plan, Profile]) -> None:
+    session = Session(parts)
+    session.walk(13.0)
+    for _ in range(3 * MOST_EVENTS // 500):
+        session.ask(b"\nZ\r" * 500)
+        session.live.forget()
+    events = session.bench.trace.events
+    assert len(events) <= 2 * MOST_EVENTS
+    assert session.bench.trace.events_gone + len(events) > 3 * MOST_EVENTS
+    assert {event.text.split(":")[0] for event in events[-1000:]} == {"zero"}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from benchsim.serve.session import (
     run_session,
 )
 from benchsim.serve.stopping import Stopping
+from benchsim.serve.typist import Typist
 from tests.serve.small_bench import CARD, SCENE, SmallBench
 
 PLACES = (Connection("serial", "/dev/pts/9", ()), Connection("tcp", "127.0.0.1:5000", (("shell", "do it"),)))
@@ -118,6 +120,34 @@ def test_a_session_that_opens_says_its_title_first_and_ends_in_good_order() -> N
     assert said[-1].startswith("ended in good order")
 
 
+def test_a_program_reads_connections_first_then_what_happens_then_the_end() -> None:
+    said: list[str] = []
+    session(Options(("pty",), ("0",), duration="0.05", as_json=True), said.append)
+    first, *between, last = map(json.loads, said)
+    assert (first["kind"], first["title"], first["simulated"]) == ("ready", SCENE.title, True)
+    assert [c["kind"] for c in first["connections"]] == ["serial", "tcp"]
+    assert first["connections"][0]["address"].startswith("/dev/")
+    assert [line["text"].split(": ")[1] for line in between] == ["open", "closed"]
+    assert {line["kind"] for line in between} == {"client"}
+    assert (last["kind"], last["simulated"]) == ("end", True)
+
+
+def test_what_is_typed_is_done_each_time_and_a_slip_is_told_as_json_too() -> None:
+    read_end, write_end = os.pipe()
+    said: list[str] = []
+    os.write(write_end, b"zero\n" * 30 + b"nothing\n")
+    os.close(write_end)
+    bench = SmallBench()
+    listened = Typist.listen
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Typist, "listen", lambda self: listened(self, read_end))
+        run_session(bench, SCENE, Options(("pty",), commands=True, as_json=True), said.append, Stopping())
+    os.close(read_end)
+    (typed,) = [line for line in map(json.loads, said) if line["kind"] == "typed"]
+    assert typed["text"].startswith("not done: unknown command 'nothing'")
+    assert len(bench.done) == 30
+
+
 def test_an_end_asked_for_before_it_listens_is_an_end_in_good_order() -> None:
     stopping, said = Stopping(), list[str]()
     stopping.ask()
@@ -154,7 +184,7 @@ def test_who_comes_on_a_serial_line_is_told_to_send_esc_first() -> None:
 
 def test_a_client_that_comes_and_goes_is_told_and_kept_in_the_trace() -> None:
     bench, said = SmallBench(), list[str]()
-    live = Live(bench, CARD, "scp0499", said.append)
+    live = Live(bench, CARD, "scp0499", lambda line: said.append(str(line)))
     client = live.join("tcp 127.0.0.1:1", lambda _data: None)
     live.leave(client, "left")
     live.leave(client, "left again")

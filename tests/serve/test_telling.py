@@ -29,12 +29,14 @@ class Told:
         self.ended = 0
         narrator = Narrator(self.bench, plan.timeline, hides_faults)
         self._narrator = narrator
-        self.typist = Typist(
-            self.bench, plan.scale.receptor, self.lines.append, self.end, self.news, hides_faults
-        )
+        self.typist = Typist(self.bench, plan.scale.receptor, self.say, self.end, self.news, hides_faults)
 
-    def news(self) -> None:
-        self.lines.extend(map(str, self._narrator.news()))
+    def say(self, line: object, _done: bool = True) -> None:
+        self.lines.append(str(line))
+
+    def news(self, _typed: bool = False) -> None:
+        for line in self._narrator.news():
+            self.say(line)
 
     def end(self) -> None:
         self.ended += 1
@@ -83,6 +85,21 @@ def test_faults_are_left_out_for_who_is_to_find_them() -> None:
     open_, hidden = Told("cell-faults.yaml").walk(46), Told("cell-faults.yaml", hides_faults=True).walk(46)
     assert sum("fault" in line for line in open_) == 5
     assert hidden == [line for line in open_ if "fault" not in line]
+
+
+def test_what_is_told_is_the_same_when_what_was_told_is_forgotten() -> None:
+    whole, forgetful = Told("demo.yaml"), Told("demo.yaml")
+    until_s = 75
+    for told in (whole, forgetful):
+        told.bench.put(40 * SECOND_US, ask.StartFault("gone", "outage", 1))
+        told.bench.put(50 * SECOND_US, ask.EndFault("gone"))
+    while forgetful.bench.now_us < until_s * SECOND_US:
+        forgetful.bench.run(forgetful.bench.now_us + 96_000)
+        forgetful.news()
+        forgetful.bench.trace.forget_before(forgetful.bench.now_us)
+    lines = whole.walk(forgetful.bench.now_us / SECOND_US)
+    assert forgetful.lines == lines
+    assert forgetful.bench.trace.events_gone > 0
 
 
 @pytest.mark.parametrize(
@@ -134,7 +151,7 @@ def test_a_trainer_acts_live_and_hears_what_came_of_it() -> None:
 def test_what_a_client_asks_of_the_instrument_is_told_with_its_outcome() -> None:
     told = Told("demo.yaml")
     told.walk(5)
-    client = Live(told.bench, told.bench.plan.card, "scp0499", told.lines.append).join("one", lambda _: None)
+    client = Live(told.bench, told.bench.plan.card, "scp0499", told.say).join("one", lambda _: None)
     client.heard(b"\nZ\r")
     told.walk(13)
     client.heard(b"\nT\r")

@@ -1,0 +1,102 @@
+"""What clients can cause a thousand times a second is told once and counted, to people and to programs."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchsim.serve.lines import FOLDED, MOST_LINES, SECOND_US, Folding, Line
+
+REFUSED = Line(0, "command", "zero", "command refused: zero: in motion", done=False)
+
+
+def told(folding: Folding, lines: list[Line], until_us: int, step_us: int = 12_000) -> list[Line]:
+    """What is told of these while the bench walks on in steps."""
+    found: list[Line] = []
+    for now_us in range(0, until_us + 1, step_us):
+        for line in lines:
+            if now_us - step_us < line.t_us <= now_us:
+                found += folding.take(line)
+        found += folding.due(now_us)
+    return found
+
+
+def test_a_repeat_is_counted_and_told_when_its_second_is_over() -> None:
+    flood = [replace(REFUSED, t_us=i * 100) for i in range(4312)]
+    assert [str(line) for line in told(Folding(), flood, 3 * SECOND_US)] == [
+        "0.000 s     command refused: zero: in motion",
+        "1.008 s     command refused: zero: in motion (and 4 311 more times)",
+    ]
+
+
+def test_a_repeat_that_goes_on_is_told_once_a_second() -> None:
+    flood = [replace(REFUSED, t_us=i * 1000) for i in range(5000)]
+    found = told(Folding(), flood, 7 * SECOND_US)
+    assert len(found) == 6
+    assert sum(1 + line.more for line in found[:1]) + sum(line.more for line in found[1:]) == 5000
+
+
+def test_one_that_comes_again_after_its_second_is_a_line_of_its_own() -> None:
+    later = replace(REFUSED, t_us=2 * SECOND_US)
+    assert told(Folding(), [REFUSED, later], 5 * SECOND_US) == [REFUSED, later]
+
+
+def test_one_repeat_says_time_and_not_times() -> None:
+    assert str(replace(REFUSED, more=1)).endswith("in motion (and 1 more time)")
+
+
+def test_many_different_lines_are_cut_off_and_the_rest_is_counted() -> None:
+    flood = [replace(REFUSED, t_us=i, text=f"preset tare {i} refused") for i in range(1020)]
+    found = told(Folding(), flood, 3 * SECOND_US)
+    assert len(found) == MOST_LINES + 1
+    assert found[-1].text.startswith("command: 1 000 more lines were left out")
+
+
+def test_clients_that_come_and_go_do_not_crowd_out_what_is_asked() -> None:
+    coming = [Line(i, "client", f"tcp {i}", f"tcp {i}: came") for i in range(100)]
+    found = told(Folding(), [*coming, replace(REFUSED, t_us=200)], 12_000)
+    assert found[-1].text == REFUSED.text
+    assert len(found) == MOST_LINES + 1
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 5 * SECOND_US), st.integers(0, 60)), max_size=400),
+    st.sampled_from(FOLDED),
+)
+def test_however_clients_behave_the_lines_of_any_second_are_bounded(
+    asked: list[tuple[int, int]], kind: str
+) -> None:
+    flood = [Line(t_us, kind, "x", f"text {number}") for t_us, number in sorted(asked)]
+    found = told(Folding(), flood, 8 * SECOND_US)
+    for second in range(8):
+        within = [li for li in found if second <= li.t_us / SECOND_US < second + 1]
+        assert len(within) <= 2 * (2 * MOST_LINES + 1)  # a second of the clock may touch two of the folding
+
+
+def test_what_no_client_can_cause_is_never_folded() -> None:
+    link = Line(0, "link", "node 1", "node 1: pairing")
+    folding = Folding()
+    assert [line for _ in range(100) for line in folding.take(link)] == [link] * 100
+
+
+def test_at_twice_the_speed_a_second_of_who_reads_is_two_of_the_bench() -> None:
+    flood = [replace(REFUSED, t_us=i * SECOND_US // 10) for i in range(40)]
+    assert len(told(Folding(2 * SECOND_US), flood, 6 * SECOND_US)) == 3
+
+
+def test_what_is_left_at_the_end_is_told() -> None:
+    folding = Folding()
+    found = [line for _ in range(3) for line in folding.take(REFUSED)]
+    assert [line.more for line in [*found, *folding.rest(5)]] == [0, 2]
+    assert list(folding.rest(6)) == []
+
+
+def test_a_program_gets_one_object_a_line() -> None:
+    one = replace(REFUSED, t_us=1_500_000, more=3)
+    assert json.loads(one.document()) == {
+        "kind": "command", "at_s": 1.5, "subject": "zero", "text": REFUSED.text, "done": False, "more": 3,
+    }  # fmt: skip
+    assert "\n" not in replace(one, text="two\nlines").document()
