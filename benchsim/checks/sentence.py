@@ -10,10 +10,12 @@
 A sentence is: [when] [how] statement [while state [and state]] [how often].  FORMS in forms.py is the whole
 language, a line a form with an example; `benchsim` prints it and the tests read every example of it.
 
-States (weights, flags, nodes) are looked at when something new is shown: at every update of the
-indication, and at every change of a node's step.  A state lasts from the update that shows it up to the
-update that no longer does.  Weights count only where a figure may be shown; a check that found nothing to
-judge fails and says so.  Happenings (recorded, command, answer) are looked at when they happen.
+States (weights, flags, nodes) are looked at where a stretch starts and when something new is shown: at
+every update of the indication, and at every change of a node's step.  A state lasts from the update that
+shows it up to the update that no longer does, or to the end of the stretch.  Weights count only where a
+figure may be shown: a check that found nothing to judge fails and says so, and so does one that must hold
+all through where there is a moment without a figure that its `while` does not leave out (the whole run
+counts from its first figure on).  Happenings (recorded, command, answer) are looked at when they happen.
 `at T` takes the indication that stood at T, the command given at exactly T, the last answer up to T.
 
 Weights are compared exactly: an indication is a whole number of d, a true value counts to 1 ug.
