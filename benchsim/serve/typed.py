@@ -13,13 +13,15 @@ from dataclasses import dataclass
 from benchsim.faults.fault import Entry, entry_of
 from benchsim.ground import commands as ask
 from benchsim.ground.errors import BadInput, unknown
-from benchsim.ground.units import LENGTH, MASS, parse
+from benchsim.ground.units import LENGTH, MASS, SPEED, parse
 from benchsim.scale.parts import Receptor
 
 FORMS = {
     "place": "place block 18.4 t at 9 m 1.5 m (or: over cell 3; without a place: in the middle; a name with"
     ' figures in quotes: place "block 2" 500 kg)',
     "move": "move block to 9 m 1.5 m (or: move block over cell 3)",
+    "drive": "drive truck 6.8 t 10.9 t 18.6 t at 5 km/h (its axles; or with how far each is behind the first:"
+    " 6.8 t, 10.9 t 4 m, 18.6 t 9 m; remove truck sends it on)",
     "remove": "remove block",
     "fault": "fault wet-connector on 3 (and: with resistance 2 Mohm, ... as NAME)",
     "end": "end wet-connector",
@@ -35,12 +37,20 @@ FORMS = {
     "help": "help",
 }
 HELP = tuple(FORMS.values())
+SPEED_M_PER_S = 5 / 3.6  # of a vehicle for which none is named, as in a scenario
+AXLES_APART_M = 4.0  # the same for its axles; closer together where the deck is short
 
 _NUMBER = r"[+-]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = rf"{_NUMBER}\s*(?:[^\W\d]\S*?)?"
 _NAME_AND_MASS = re.compile(rf"(?P<name>.+)\s+(?P<mass>{_QUANTITY})")
 _FIGURE = re.compile(r"[+-]?\.?\d")
 _SPOT = re.compile(rf"(?P<x>{_QUANTITY})(?:\s*,\s*|\s+)(?P<y>{_QUANTITY})")
+_MEASURE = rf"{_NUMBER}\s*[^\W\d][^\s,]*"
+_BEHIND = rf"{_NUMBER}\s*(?:{'|'.join(LENGTH.factors)})(?![^\s,])"
+_VEHICLE = re.compile(
+    rf"(?P<name>(?:(?!{_FIGURE.pattern})\S+\s+)*)(?P<axles>{_MEASURE}(?:(?:\s*,\s*|\s+){_MEASURE})*)"
+    rf"(?:\s+at\s+(?P<speed>{_QUANTITY}))?"
+)
 _WHERE = re.compile(r"\s+(?P<how>at|to|over)\s+(?P<place>(?:(?!\s(?:at|to|over)\s).)+)$")
 
 
@@ -146,6 +156,32 @@ def _move(rest: str, receptor: Receptor) -> ask.Move:
     if bool(name) == bool(what) or spot_m is None:
         raise _as("move", rest)
     return ask.Move(name or what, *spot_m)
+
+
+def _drive(rest: str, receptor: Receptor) -> ask.Drive:
+    """Onto the middle of the deck, where it stands until it is removed."""
+    name, after = _quoted("drive", rest)
+    match = _VEHICLE.fullmatch(after)
+    if not match or bool(name) == bool(match["name"]):
+        raise _as("drive", rest)
+    axles = _axles(match["axles"], receptor.length_m)
+    speed = float(parse(match["speed"], SPEED)) if match["speed"] else SPEED_M_PER_S
+    stop_x_m = (receptor.length_m + max(axle.behind_m for axle in axles)) / 2
+    return ask.Drive(name or match["name"].strip(), axles, speed, stop_x_m, receptor.width_m / 2)
+
+
+def _axles(text: str, length_m: float) -> tuple[ask.Axle, ...]:
+    """Masses, each with how far behind the first axle; or none of them, for axles that are evenly apart."""
+    found = re.findall(rf"({_MEASURE})(?:[\s,]+({_BEHIND}))?", text)
+    masses_kg = [float(parse(mass, MASS)) for mass, _ in found]
+    apart_m = min(AXLES_APART_M, length_m / (len(found) + 1))
+    behind_m = [number * apart_m for number in range(len(found))]
+    told = [behind for _, behind in found[1:] if behind]
+    if found[0][1] or len(told) not in (0, len(found) - 1):
+        raise _as("drive", text)
+    if told:
+        behind_m = [0.0, *(float(parse(behind, LENGTH)) for behind in told)]
+    return tuple(map(ask.Axle, masses_kg, behind_m))
 
 
 def _remove(rest: str, _receptor: Receptor) -> ask.Remove:
@@ -264,6 +300,7 @@ def _address(form: str, rest: str) -> int:
 _VERBS: dict[str, Callable[[str, Receptor], Typed]] = {
     "place": _place,
     "move": _move,
+    "drive": _drive,
     "remove": _remove,
     "fault": _fault,
     "end": _end,

@@ -148,6 +148,16 @@ def test_a_trainer_acts_live_and_hears_what_came_of_it() -> None:
     assert told.ended == 1
 
 
+def test_a_vehicle_that_is_driven_on_by_hand_stands_is_weighed_and_leaves_when_it_is_sent_on() -> None:
+    told = Told("demo.yaml")
+    told.walk(5)
+    assert texts(told.type("drive van 1.2 t 1.5 t at 10 km/h")) == ["load: drive van: 2 axles, 2700 kg"]
+    told.walk(28)
+    assert told.bench.indication.text == "39000 kg"  # 36.3 t of the scenario's own truck, and 2.7 t
+    told.type("remove van")
+    assert "load: van has left the receptor" in texts(told.walk(40))
+
+
 def test_what_a_client_asks_of_the_instrument_is_told_with_its_outcome() -> None:
     told = Told("demo.yaml")
     told.walk(5)

@@ -11,6 +11,15 @@ from benchsim.ground.errors import BadInput
 from benchsim.serve.typed import FORMS, Help, Quit, Typed, read
 from tests.serve.small_bench import DECK
 
+AXLES_KG = (6_800.0, 10_900.0, 18_600.0)
+
+
+def drive(*behind_m: float, name: str = "truck", km_per_h: float = 5.0) -> ask.Drive:
+    """To the middle of the 18 m deck, across as well."""
+    axles = tuple(map(ask.Axle, AXLES_KG, behind_m))
+    return ask.Drive(name, axles, km_per_h / 3.6, (18.0 + behind_m[-1]) / 2, 1.5)
+
+
 MEANT: list[tuple[str, Typed | None]] = [
     ("place block 18.4 t at 9 m 1.5 m", ask.Place("block", 18_400.0, 9.0, 1.5)),
     ("  place  block 18.4t  at 9m, 150 cm ", ask.Place("block", 18_400.0, 9.0, 1.5)),
@@ -27,6 +36,10 @@ MEANT: list[tuple[str, Typed | None]] = [
     ("move block to 1 m 2 m", ask.Move("block", 1.0, 2.0)),
     ("move block over 6", ask.Move("block", 17.7, 2.7)),
     ("remove block 2", ask.Remove("block 2")),
+    ("drive truck 6.8 t 10.9 t 18.6 t at 5 km/h", drive(0, 4, 8)),
+    ("drive truck 6.8t, 10900 kg, 18.6 t", drive(0, 4, 8)),
+    ("drive red truck 6.8 t 10.9 t 18.6 t", drive(0, 4, 8, name="red truck")),
+    ('drive "truck 7" 6.8 t 10.9 t 4 m 18.6 t 910 cm', drive(0, 4, 9.1, name="truck 7")),
     ("fault wet-connector on 3", ask.StartFault("wet-connector", "wet-connector", 3)),
     ("fault mud", ask.StartFault("mud", "mud")),
     (
@@ -79,6 +92,15 @@ def test_a_line_is_the_command_that_it_says(line: str, meant: Typed | None) -> N
         ('place "block" red 500 kg', "is not a whole command"),
         ('move "block 2" red to 1 m 1 m', "write move block to 9 m 1.5 m"),
         ('remove "block" 2', "write remove block"),
+        ("drive truck", "write drive truck 6.8 t 10.9 t 18.6 t at 5 km/h"),
+        ("drive 6.8 t 10.9 t", "is not a whole command"),
+        ("drive truck 7 6.8 t", "is not a whole command"),
+        ("drive truck 6.8 10.9 t", "is not a whole command"),
+        ("drive truck 6.8 t 10.9 s", "'10.9 s' is a time, not a mass"),
+        ("drive truck 6.8 t 4 m 9 m 10.9 t", "'9 m' is a length, not a mass"),
+        ("drive truck 6.8 t 10.9 t 4 m 9 t", "or with how far each is behind the first"),
+        ("drive truck 6.8 t 1 m 10.9 t 4 m", "is not a whole command"),
+        ("drive truck 6.8 t at 5", "'5' has no unit"),
         ("end", "write end wet-connector"),
         ("pair 0", "write pair all (or: pair 2)"),
         ("move block", "write move block to 9 m 1.5 m"),
