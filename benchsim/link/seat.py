@@ -208,6 +208,9 @@ class Seat:
     def act(self, now_us: int) -> None:
         """Do what is due at this address."""
         if self.step is Step.FLOW:
+            if self.watch is not None and self.watch.wake_us() > now_us:
+                self._arm()  # an alarm of before the last data frames
+                return
             self._flow(now_us)
         elif now_us >= self._ask_us:
             match self.step:

@@ -7,7 +7,6 @@ error starts a new grid that keeps the phase of the sample under way.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,6 +76,12 @@ class Grid:
 
     def node_time_us(self, t_us: int) -> int:
         """What the node's clock shows at bench time t_us."""
-        gone_ps = (t_us - self.base_us) * PS_PER_US - self.offset_ps
-        samples = self.before + Fraction(gone_ps, self.period_ps)
-        return round(samples * PS_PER_US / Fraction(self.rate_hz))
+        gone_ps = (t_us - self.base_us) * PS_PER_US - self.offset_ps + self.before * self.period_ps
+        numerator, denominator = self.rate_hz.as_integer_ratio()
+        return _rounded(gone_ps * PS_PER_US * denominator, self.period_ps * numerator)
+
+
+def _rounded(dividend: int, divisor: int) -> int:
+    """The whole number nearest to a quotient, to even from the middle: as round(Fraction(...)) does."""
+    nearest, rest = divmod(2 * dividend + divisor, 2 * divisor)
+    return nearest - 1 if not rest and nearest % 2 else nearest
