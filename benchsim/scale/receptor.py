@@ -80,8 +80,7 @@ def bearing_on(supports: tuple[Support, ...]) -> Bearing:
 
     N = 1 carries all of it wherever it stands: it is a platform cell, which takes the moment of a load beside
     it in itself; supports in one place do so together and share by stiffness alone.  Supports on one line
-    share by the position along the line; what of the dead load lies across the line is taken by guides that
-    carry no weight.
+    share by the position along the line; what lies across the line is taken by guides that carry no weight.
     Source: statics; a rigid body on springs (the stiffness method).
     Not modelled: a plate that bends or has joints, friction, restraints that carry weight, uplift (a share
     may be negative: the support then pulls), the error of a platform cell under a load beside its middle.

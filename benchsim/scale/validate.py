@@ -15,7 +15,7 @@ from benchsim.ground.readings import CHANNELS_PER_NODE
 from benchsim.scale.bridge import PAIRS, TERMINALS
 from benchsim.scale.filters import STAGES
 from benchsim.scale.parts import Cell, Digitiser, Receptor, ScaleParts, Site, Wiring
-from benchsim.scale.receptor import dead_shares_kg
+from benchsim.scale.receptor import bearing, dead_shares_kg
 
 MOST_CELLS = 16
 LONGEST_BOX = 1024
@@ -105,6 +105,14 @@ def check_new(parts: ScaleParts) -> None:
         most = CELL["rated_output_mv_per_v"][1]
         _within(f"cell {number}, rated_output_mv_per_v", cell.rated_output_mv_per_v, LEAST_RATED, most)
     receptor = parts.receptor
+    line = bearing(receptor).line
+    if line is not None and receptor.dead_load_kg > 0.0:
+        aside_m = line.distance_m(0.5 * receptor.length_m, 0.5 * receptor.width_m)
+        if aside_m > line.beside_m:
+            raise BadInput(
+                f"receptor, supports: the dead load lies {aside_m:.3g} m beside their line",
+                "supports around the middle of the receptor",
+            )
     for number, share_kg in enumerate(dead_shares_kg(receptor), 1):
         if share_kg < -1e-9 * receptor.dead_load_kg:
             raise BadInput(

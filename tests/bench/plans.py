@@ -28,8 +28,8 @@ def scale_parts(
         (1.0 + (i // 2) * (length_m - 2.0) / max(1, rows - 1), 0.3 if i % 2 == 0 else width_m - 0.3)
         for i in range(cells)
     ]
-    if cells == 1:
-        places = [(length_m / 2, width_m / 2)]
+    if cells <= 2:  # under the middle, so that the dead load lies on what carries it
+        places = [(length_m / 2, y_m) for _, y_m in places] if cells == 2 else [(length_m / 2, width_m / 2)]
     stations = tuple(
         Station(
             tuple(range(first, min(first + CHANNELS_PER_NODE, cells))),

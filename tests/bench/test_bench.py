@@ -38,8 +38,7 @@ def test_a_mass_on_the_deck_comes_out_as_an_indication() -> None:
 
 @pytest.mark.parametrize("cells", [1, 2, 3, 4, 5, 6, 8, 12, 16])
 def test_any_number_of_cells_sums_to_the_same_weight(cells: int) -> None:
-    on_the_line_m = 1.0 if cells == 2 else 2.5  # two cells carry what stands between them
-    bench = run(plan((5.0, ask.Place("block", 10_000.0, on_the_line_m, 1.5)), cells=cells), 15)
+    bench = run(plan((5.0, ask.Place("block", 10_000.0, 2.5, 1.5)), cells=cells), 15)
     assert bench.indication.text == "10000 kg"
     assert len(bench.link_states) == -(-cells // 4)
 

@@ -117,6 +117,15 @@ def test_a_receptor_that_its_dead_load_would_tip_over_is_refused() -> None:
         scale(parts(at=at, dead_load_kg=1_000.0))
 
 
+def test_a_receptor_whose_dead_load_lies_beside_the_line_of_its_supports_is_refused() -> None:
+    at = [(0.0, 1.0), (8.0, 1.0)]
+    with pytest.raises(BadInput, match=r"receptor, supports: the dead load lies 0\.5 m beside their line"):
+        scale(parts(at=at, dead_load_kg=1_000.0))
+    scale(parts(at=at))
+    scale(parts(at=[(0.0, 1.503), (8.0, 1.503)], dead_load_kg=1_000.0))
+    scale(parts(at=[(2.0, 1.0)], dead_load_kg=1_000.0))
+
+
 @pytest.mark.parametrize(
     ("spoil", "message"),
     [
