@@ -9,9 +9,11 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import product
 
 SECOND_US = 1_000_000
-MOST_LINES = 20
+BURST = 200  # lines of a kind that may come at once
+STEADY = 10  # and so many a second after that
 FOLDED = ("command", "client")  # the kinds that a client can cause
 LEFT_OUT = "more lines were left out: they come faster than can be told"
 
@@ -65,17 +67,36 @@ def grouped(count: int) -> str:
     return f"{count:,}".replace(",", " ")
 
 
-class Folding:
-    """Of lines that clients can cause lets through at most so many a second, each text once; counts the rest.
+@dataclass(slots=True)
+class Allowance:
+    """How many more lines may be told: BURST at first, then STEADY a second.  second_us: of bench time."""
 
-    second_us: bench time of a second of who reads.  most: how many different texts of a kind in it.
+    second_us: int
+    left: float = BURST
+    at_us: int = 0
+
+    def spend(self, t_us: int) -> bool:
+        """Whether one may be told at this time."""
+        self.left = min(BURST, self.left + STEADY * (t_us - self.at_us) / self.second_us)
+        self.at_us = t_us
+        if self.left < 1:
+            return False
+        self.left -= 1
+        return True
+
+
+class Folding:
+    """Of lines that clients can cause tells each text once a second and not too many; counts the rest.
+
+    What was done and what was refused or went wrong do not crowd each other out.
+    second_us: bench time of a second of who reads.
     """
 
-    def __init__(self, second_us: int = SECOND_US, most: int = MOST_LINES) -> None:
+    def __init__(self, second_us: int = SECOND_US) -> None:
         self._second_us = second_us
-        self._most = most
         self._told: dict[str, Line] = {}  # by text, with how often it came again since
-        self._left_out = dict.fromkeys(FOLDED, 0)
+        self._allowed = {key: Allowance(second_us) for key in product(FOLDED, (True, False))}
+        self._left_out = dict.fromkeys(self._allowed, 0)
         self._ends_us = 0
 
     def take(self, line: Line) -> Iterator[Line]:
@@ -87,25 +108,29 @@ class Folding:
             self._ends_us = line.t_us + self._second_us
         if (same := self._told.get(line.text)) is not None:
             self._told[line.text] = replace(same, more=same.more + 1)
-        elif sum(line.kind == other.kind for other in self._told.values()) < self._most:
+        elif self._allowed[line.kind, line.done].spend(line.t_us):
             self._told[line.text] = line
             yield line
         else:
-            self._left_out[line.kind] += 1
+            self._left_out[line.kind, line.done] += 1
 
     def due(self, now_us: int) -> Iterator[Line]:
         """What was counted, once its second is over.  What goes on repeating is then told once a second."""
-        if self._told and now_us >= self._ends_us:
+        if now_us >= self._ends_us and (self._told or any(self._left_out.values())):
             yield from self.rest(now_us)
 
     def rest(self, now_us: int) -> Iterator[Line]:
         """What was counted, at once."""
         repeated = [line for line in self._told.values() if line.more]
-        self._told = {line.text: replace(line, more=0) for line in repeated}
+        self._told = {}
         self._ends_us = now_us + self._second_us
         for line in repeated:
-            yield replace(line, t_us=now_us)
-        for kind, count in self._left_out.items():
+            if self._allowed[line.kind, line.done].spend(now_us):
+                self._told[line.text] = replace(line, more=0)
+                yield replace(line, t_us=now_us)
+            else:
+                self._left_out[line.kind, line.done] += line.more
+        for (kind, done), count in self._left_out.items():
             if count:
-                yield Line(now_us, kind, "", f"{kind}: {grouped(count)} {LEFT_OUT}", done=False)
-        self._left_out = dict.fromkeys(FOLDED, 0)
+                yield Line(now_us, kind, "", f"{kind}: {grouped(count)} {LEFT_OUT}", done)
+        self._left_out = dict.fromkeys(self._allowed, 0)

@@ -233,8 +233,8 @@ def _not_opened(name: str, error: Exception) -> BadInput:
 
 
 def _paste(name: str, baud: int) -> tuple[tuple[str, str], ...]:
-    # ESC: an earlier client's repeat may still go on.  stty: it may have left the line so that reading
-    # nothing counts as its end
+    # ESC: an earlier client's repeat may still go on.  Read until nothing comes: a flush of the port leaves
+    # what waits behind its buffer.  stty: it may have left the line so that reading nothing counts as its end
     shell = (
         rf"stty -F {name} raw -echo; exec 3<>{name}; printf '\033\nW\r' >&3; timeout 1 cat -v <&3; exec 3>&-"
     )
@@ -242,8 +242,8 @@ def _paste(name: str, baud: int) -> tuple[tuple[str, str], ...]:
         ("shell", shell),
         (
             "pyserial",
-            f"""python -c "import serial, time; p = serial.Serial('{name}', {baud}, timeout=2); """
-            r"""p.write(b'\x1b'); time.sleep(0.2); p.reset_input_buffer(); """
+            f"""python -c "import serial; p = serial.Serial('{name}', {baud}, timeout=0.5); """
+            r"""p.write(b'\x1b'); all(iter(lambda: p.read(4096), b'')); """
             r"""p.write(b'\nW\r'); print(p.read_until(b'\r'))" """.rstrip(),
         ),
     )

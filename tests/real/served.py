@@ -66,10 +66,10 @@ def empty_deck(*options: str) -> list[str]:
     return [sys.executable, "-m", "benchsim.cli.main", "serve", str(DECK), *options]
 
 
-def shows_empty(place: tuple[str, int]) -> bool:
-    """Whether a TCP place answers with the weight of an empty scale: its nodes have paired."""
+def shows_empty(place: tuple[str, int]) -> None:
+    """Wait until a TCP place answers with the weight of an empty scale: its nodes have paired."""
     with TcpClient(place) as client:
-        return client.ask(b"\nW\r") == EMPTY
+        wait_for(lambda: client.ask(b"\nW\r") == EMPTY, "a weight")
 
 
 @contextlib.contextmanager
@@ -90,7 +90,7 @@ def served(command: list[str], folder: Path) -> Iterator[Served]:
         places = json.loads(ready.read_text())
         tcp = [(h, int(p)) for h, _, p in (place.rpartition(":") for place in places["tcp"])]
         if tcp:
-            wait_for(lambda: shows_empty(tcp[0]), "a weight")
+            shows_empty(tcp[0])
         yield Served(process, places["serial"], tcp, output)
     finally:
         if process.poll() is None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections import deque
 from dataclasses import replace
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchsim.serve.lines import FOLDED, MOST_LINES, SECOND_US, Folding, Line
+from benchsim.serve.lines import BURST, FOLDED, SECOND_US, STEADY, Folding, Line
 
 REFUSED = Line(0, "command", "zero", "command refused: zero: in motion", done=False)
 
@@ -16,10 +17,10 @@ REFUSED = Line(0, "command", "zero", "command refused: zero: in motion", done=Fa
 def told(folding: Folding, lines: list[Line], until_us: int, step_us: int = 12_000) -> list[Line]:
     """What is told of these while the bench walks on in steps."""
     found: list[Line] = []
+    waiting = deque(lines)
     for now_us in range(0, until_us + 1, step_us):
-        for line in lines:
-            if now_us - step_us < line.t_us <= now_us:
-                found += folding.take(line)
+        while waiting and waiting[0].t_us <= now_us:
+            found += folding.take(waiting.popleft())
         found += folding.due(now_us)
     return found
 
@@ -49,31 +50,39 @@ def test_one_repeat_says_time_and_not_times() -> None:
 
 
 def test_many_different_lines_are_cut_off_and_the_rest_is_counted() -> None:
-    flood = [replace(REFUSED, t_us=i, text=f"preset tare {i} refused") for i in range(1020)]
+    flood = [replace(REFUSED, t_us=i, text=f"preset tare {i} refused") for i in range(BURST + 1000)]
     found = told(Folding(), flood, 3 * SECOND_US)
-    assert len(found) == MOST_LINES + 1
+    assert len(found) == BURST + 1
     assert found[-1].text.startswith("command: 1 000 more lines were left out")
 
 
 def test_clients_that_come_and_go_do_not_crowd_out_what_is_asked() -> None:
-    coming = [Line(i, "client", f"tcp {i}", f"tcp {i}: came") for i in range(100)]
-    found = told(Folding(), [*coming, replace(REFUSED, t_us=200)], 12_000)
-    assert found[-1].text == REFUSED.text
-    assert len(found) == MOST_LINES + 1
+    coming = [Line(i, "client", f"tcp {i}", f"tcp {i}: came") for i in range(300)]
+    asked = [replace(REFUSED, t_us=301), Line(302, "client", "tcp 7", "tcp 7: dropped", done=False)]
+    found = told(Folding(), [*coming, *asked], 12_000)
+    assert found[-2:] == asked
+    assert len(found) == BURST + 2
 
 
 @given(
-    st.lists(st.tuples(st.integers(0, 5 * SECOND_US), st.integers(0, 60)), max_size=400),
+    st.lists(st.tuples(st.integers(0, 5 * SECOND_US), st.integers(0, 60), st.booleans()), max_size=400),
     st.sampled_from(FOLDED),
 )
-def test_however_clients_behave_the_lines_of_any_second_are_bounded(
-    asked: list[tuple[int, int]], kind: str
-) -> None:
-    flood = [Line(t_us, kind, "x", f"text {number}") for t_us, number in sorted(asked)]
-    found = told(Folding(), flood, 8 * SECOND_US)
-    for second in range(8):
-        within = [li for li in found if second <= li.t_us / SECOND_US < second + 1]
-        assert len(within) <= 2 * (2 * MOST_LINES + 1)  # a second of the clock may touch two of the folding
+def test_every_line_is_told_or_counted(asked: list[tuple[int, int, bool]], kind: str) -> None:
+    flood = [Line(t_us, kind, "x", f"text {number} {done}", done) for t_us, number, done in sorted(asked)]
+    folding = Folding()
+    found = [*told(folding, flood, 5_100_000), *folding.rest(6 * SECOND_US)]
+    whole = [line for line in found if line.text.startswith("text")]
+    left_out = sum(int(line.text.split(" ")[1]) for line in found if line not in whole)
+    assert sum(line.more or 1 for line in whole) + left_out == len(flood)
+
+
+def test_a_flood_that_never_ends_is_told_in_few_lines_a_second() -> None:
+    for texts in (1, 100, 10**6):  # the same again and again, in turns, never the same
+        flood = [replace(REFUSED, t_us=i * 1000, text=f"text {i % texts}") for i in range(10_000)]
+        found = told(Folding(), flood, 10 * SECOND_US)
+        assert len(found) <= BURST + 10 * (STEADY + 1)
+        assert len([line for line in found if line.t_us >= 9 * SECOND_US]) <= 2 * (STEADY + 1)
 
 
 def test_what_no_client_can_cause_is_never_folded() -> None:
