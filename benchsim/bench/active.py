@@ -85,6 +85,11 @@ class ActiveFaults:
         """Whether any of them changes with its age."""
         return any(a.fault.varies for a in self._acting.values())
 
+    @property
+    def vary_beyond_scale(self) -> bool:
+        """Whether any of those may change a node's card or its way to the host with its age."""
+        return any(a.fault.varies and a.entry.stage in ("node", "link") for a in self._acting.values())
+
     def scale(self, now_us: int) -> ScaleParts:
         """The scale as the acting faults make it."""
         parts = self._plan.scale

@@ -140,17 +140,28 @@ class Bench:
         edge = self.now_us + BLOCK_US
         if next_us is not None:
             edge = min(edge, next_us)
-        if self._faults.vary:
+        if self._faults.vary_beyond_scale:
             edge = min(edge, (self.now_us // REFOLD_US + 1) * REFOLD_US)
         return edge
 
     def _walk(self, until_us: int) -> None:
+        until_us = self._fold_ahead(until_us)
         for node in self._nodes:
             node.feed(until_us)
         self._queue.run(until_us)
         self._look(until_us)
         if self._faults.vary and until_us % REFOLD_US == 0:
             self._vary()
+
+    def _fold_ahead(self, until_us: int) -> int:
+        """Tell the scale what slow faults make of it at each second on the way; how far that can be."""
+        if self._faults.vary:
+            for t_us in range((self.now_us // REFOLD_US + 1) * REFOLD_US, until_us, REFOLD_US):
+                try:
+                    self._scale.change(self._faults.scale(t_us), t_us)
+                except BadInput:
+                    return t_us  # the walk ends here, and the youngest of the faults with it
+        return until_us
 
     def _look(self, now_us: int) -> None:
         """Let the host look at what has arrived, and write truth beside it."""

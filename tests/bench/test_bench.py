@@ -158,7 +158,10 @@ def busy() -> Plan:
     return plan(
         (4.0, ask.Zero()),
         (4.013, LOAD),
-        (7.0, ask.StartFault("wet", "wet-connector", 3)),
+        (7.0, ask.StartFault("wet", "wet-connector", 3, {"soaking_us": 9 * S})),
+        (7.3, ask.StartFault("mud", "mud")),
+        (7.4, ask.StartFault("sun", "temperature-swing")),
+        (16.4, ask.EndFault("wet")),
         (8.5, ask.Tare()),
         (9.0, ask.Remove("block")),
         (9.5, truck),
