@@ -65,7 +65,7 @@ class Line:
             return
         self._loop.remove_writer(self._descriptor)
         if self._lost:
-            self._tell(f"takes answers again; {self._lost} were let go", True)
+            self._tell(f"takes answers again; answers let go: {self._lost}", True)
             self._lost = 0
 
     def _put(self, data: bytes) -> None:
