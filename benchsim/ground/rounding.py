@@ -10,28 +10,12 @@ import math
 from decimal import Decimal
 from fractions import Fraction
 
-from benchsim.ground.errors import BadInput
-
-_NEAR_A_STEP = 1e-6
-
-
-def count_of(mass: float, interval: Decimal) -> int:
-    """The indication of a weight in counts of the interval: floor(P/d + 1/2).
-
-    Raises BadInput for NaN or infinity.  Exact at the step, where a float quotient is not.
-    Source: OIML R 76-1 A.4.4.3, rounding model I = e x floor(P/e + 1/2).
-    """
-    if not math.isfinite(mass):
-        raise BadInput(f"{mass} is not a weight")
-    raised = mass / float(interval) + 0.5
-    count = math.floor(raised)
-    if abs(raised - round(raised)) < _NEAR_A_STEP:
-        return math.floor(Fraction(mass) / Fraction(interval) + Fraction(1, 2))
-    return count
-
 
 def count_of_exact(mass: Decimal, interval: Decimal) -> int:
-    """The same for a weight that is exact, as for a preset tare typed in."""
+    """A weight in counts of the interval: floor(P/d + 1/2).
+
+    Exact, also at the step.  Source: OIML R 76-1 A.4.4.3, rounding model I = e x floor(P/e + 1/2).
+    """
     return math.floor(Fraction(mass) / Fraction(interval) + Fraction(1, 2))
 
 

@@ -107,12 +107,12 @@ class Instrument:
         weight = self._weight
         valid = not self._reason
         gross = weight - zero.parts if valid and weight is not None else 0
-        gross_d = (2 * gross + PARTS_PER_D) // _DOUBLE
+        gross_d = rounded(gross)
         over, under = gross_d > self.limits.over_d, gross_d < self.limits.under_d
         figure = valid and not (over or under or zero.initial_error)
         if not figure:
             gross, gross_d = 0, 0
-        tenths = (20 * gross + PARTS_PER_D) // _DOUBLE
+        tenths = rounded_tenths(gross)
         return Indication(
             self._t_us,
             valid,

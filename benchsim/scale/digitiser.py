@@ -55,10 +55,6 @@ class Figures:
     high: int
     stuck_bits: int
 
-    @property
-    def is_noisy(self) -> bool:
-        return self.noise_before > 0.0 or self.noise_after > 0.0
-
 
 @functools.lru_cache(maxsize=64)
 def figures(digitiser: Digitiser) -> Figures:

@@ -9,7 +9,7 @@ import hashlib
 from dataclasses import dataclass, replace
 from typing import Any
 
-from benchsim.ground.readings import CHANNELS_PER_NODE
+from benchsim.ground.readings import CHANNELS_PER_NODE, addresses_needed
 from benchsim.link.parts import KEY_OCTETS, Expected, NodeCard
 from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Station, Wiring
 from benchsim.scenario import schema
@@ -109,7 +109,7 @@ def nodes_of(file: schema.File, count: int, findings: Findings) -> list[NodeSpec
     rate_hz = _rate(file, findings)
     listed = file.nodes.each
     if listed is None:
-        needed = -(-count // CHANNELS_PER_NODE)
+        needed = addresses_needed(count)
         listed = [schema.OneNode.model_validate({}) for _ in range(needed)]
     specs: list[NodeSpec] = []
     first = 1

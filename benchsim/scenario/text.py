@@ -8,7 +8,6 @@ however written, takes more than a moment to read or to refuse.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -47,12 +46,6 @@ class Node:
     items: list[Node] | None = None
     quoted: bool = False
     one_line: bool = True
-
-    def children(self) -> Iterator[Node]:
-        if self.keys is not None:
-            yield from (node for _, node in self.keys.values())
-        elif self.items is not None:
-            yield from self.items
 
 
 @dataclass(slots=True)
