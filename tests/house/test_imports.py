@@ -23,7 +23,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "bench": BELOW_BENCH - {"checks"},
     "scenario": BELOW_BENCH | {"bench"},
     "serve": BELOW_BENCH | {"bench"},
-    "cli": BELOW_BENCH | {"bench", "scenario", "serve"},
+    "probe": GROUND | {"link", "serve"},
+    "cli": BELOW_BENCH | {"bench", "scenario", "serve", "probe"},
 }
 PURE = GROUND | ROOMS | {"faults", "host", "checks", "bench"}
 THE_WORLD = {

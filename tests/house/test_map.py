@@ -9,7 +9,9 @@ from tests.house.walk import PACKAGE, ROOT
 
 # Folders whose files are members of a family: the map names the folder, the catalogue its members.
 FAMILIES = {"faults/" + stage for stage in ("site", "deck", "cell", "wiring", "node", "link")} | {
-    "link/impairments"
+    "link/impairments",
+    "probe/of_hosts",
+    "probe/of_nodes",
 }
 
 

@@ -1,0 +1,1 @@
+"""Cases against a node under test: the probe plays the host.  One file a subject."""

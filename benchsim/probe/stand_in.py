@@ -1,0 +1,150 @@
+"""The built-in ends in the place of a device under test: nodes that read made-up cells, or a host.
+
+Sans I/O like what they wrap; run.py plays cases against them here, device.py puts them behind a real medium.
+Deliberate acts come as words: recommission A, restart A at a node; pair A, release A, state A at a host.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from benchsim.ground.clock import SECOND_US
+from benchsim.ground.errors import BadInput
+from benchsim.ground.randomness import Dice, Noise, Streams
+from benchsim.ground.readings import Counts
+from benchsim.link.hub import Hub
+from benchsim.link.node import NodeEnd
+from benchsim.link.parts import Expected, HostCard, NodeCard
+from benchsim.probe.setting import Setting
+
+AHEAD_US = SECOND_US
+SERIAL = 0x5100_0000_0000_0000
+DONE = "done"
+
+MakeNodeEnd = Callable[[NodeCard, Dice, Callable[[int], int]], NodeEnd]
+MakeHub = Callable[[HostCard, Dice], Hub]
+
+
+def node_card(setting: Setting, address: int) -> NodeCard:
+    """The card of a stand-in at an address."""
+    return NodeCard(
+        serial=SERIAL + address,
+        strap=address,
+        network=setting.network,
+        key=setting.key,
+        fingerprint=bytes([address] * 8),
+    )
+
+
+class NodesStandIn:
+    """A node at each address under test.  end: makes one's link end; wrong ones are made in the tests."""
+
+    def __init__(self, setting: Setting, streams: Streams, end: MakeNodeEnd = NodeEnd) -> None:
+        self._nodes = {
+            address: _Sampled(
+                end(node_card(setting, address), streams.dice("end", address), _node_time_us),
+                streams.noise("cells", address),
+            )
+            for address in setting.addresses
+        }
+
+    def receive(self, frame: bytes, now_us: int) -> None:
+        for node in self._nodes.values():
+            node.feed(now_us)
+            node.end.receive(frame, now_us)
+
+    def due(self, now_us: int) -> tuple[list[bytes], int | None]:
+        frames: list[bytes] = []
+        wakes: list[int] = []
+        for node in self._nodes.values():
+            node.feed(now_us)
+            sent, next_us = node.end.due(now_us)
+            frames += sent
+            wakes += [] if next_us is None else [next_us]
+            wakes.append(node.fed_us - AHEAD_US // 2)
+        return frames, min(wakes)
+
+    def act(self, text: str, now_us: int) -> str | None:
+        verb, _, address = text.rpartition(" ")
+        node = self._nodes.get(int(address)) if address.isdigit() else None
+        if node is None:
+            return None
+        if verb == "recommission":
+            node.end.recommission()
+        elif verb == "restart":
+            node.restart(now_us)
+        elif verb == "state":
+            return str(node.end.step)
+        else:
+            return None
+        return DONE
+
+
+class _Sampled:
+    """One node end and the samples that it is fed, made a moment ahead."""
+
+    def __init__(self, end: NodeEnd, noise: Noise) -> None:
+        self.end = end
+        self.fed_us = 0
+        self._noise = noise
+        self._first = self._began_us = 0
+
+    def feed(self, now_us: int) -> None:
+        """Have samples up to half of AHEAD_US from now at the least."""
+        if self.fed_us - now_us >= AHEAD_US // 2:
+            return
+        rate_hz, channels = self.end.card.rate_hz, self.end.card.channels
+        end = (now_us + AHEAD_US - self._began_us) * rate_hz // SECOND_US
+        numbers = np.arange(self._first, end, dtype=np.int64)
+        t_us = self._began_us + (numbers + 1) * SECOND_US // rate_hz
+        counts = 100_000 + np.round(40 * self._noise.normal(len(numbers) * channels))
+        block = counts.astype(np.int32).reshape(-1, channels)
+        node_t_us = np.array([_node_time_us(t) for t in t_us.tolist()], dtype=np.int64)
+        self.end.feed(Counts(self._first, t_us, node_t_us, block, np.zeros(block.shape, dtype=np.uint8)))
+        self._first, self.fed_us = end, int(t_us[-1])
+
+    def restart(self, now_us: int) -> None:
+        """A power cycle: the counter begins anew."""
+        self.end.restart(now_us)
+        self._first, self._began_us, self.fed_us = 0, now_us, now_us
+        self.feed(now_us)
+
+
+def _node_time_us(t_us: int) -> int:
+    """The clock of a stand-in: it began earlier and runs 40 ppm fast."""
+    return 12_345_678 + t_us + t_us // 25_000
+
+
+class HostStandIn:
+    """A host that expects a node at each address under test.  hub: makes its link end."""
+
+    def __init__(self, setting: Setting, streams: Streams, hub: MakeHub = Hub) -> None:
+        expected = tuple(Expected(address, setting.cells) for address in setting.addresses)
+        card = HostCard(setting.host_id, setting.network, setting.key, expected, setting.settings)
+        self.hub = hub(card, streams.dice("hub"))
+
+    def receive(self, frame: bytes, now_us: int) -> None:
+        self.hub.receive(frame, now_us)
+
+    def due(self, now_us: int) -> tuple[list[bytes], int | None]:
+        frames, _, next_us = self.hub.due(now_us)
+        return [frame for _, frame in frames], next_us
+
+    def act(self, text: str, now_us: int) -> str | None:
+        verb, _, address = text.rpartition(" ")
+        try:
+            number = int(address) if address.isdigit() else 0
+            if verb == "pair":
+                self.hub.pair(number, now_us)
+            elif verb == "release":
+                self.hub.release(number, now_us)
+            elif verb == "state" and number in self.hub.seats:
+                state = self.hub.seats[number].state
+                return f"{state.step}: {state.reason}" if state.reason else state.step
+            else:
+                return None
+        except BadInput:
+            return None
+        return DONE

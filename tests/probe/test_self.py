@@ -1,0 +1,28 @@
+"""The built-in ends under test: every case of the probe finds them conforming."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchsim.ground.randomness import Streams
+from benchsim.probe.case import Case, Side, cases
+from benchsim.probe.finding import Verdict
+from benchsim.probe.run import run_case
+from benchsim.probe.setting import Setting
+from benchsim.probe.stand_in import HostStandIn, NodesStandIn
+
+SETTING = Setting(key=bytes(range(16)), addresses=(1, 2))
+OF_NODES = tuple(cases(Side.NODE).values())
+OF_HOSTS = tuple(cases(Side.HOST).values())
+
+
+@pytest.mark.parametrize("case", OF_NODES, ids=lambda c: c.id)
+def test_the_built_in_node_conforms(case: Case) -> None:
+    result = run_case(case, SETTING, NodesStandIn, Streams(1))
+    assert (result.verdict, result.why) == (Verdict.CONFORMING, "")
+
+
+@pytest.mark.parametrize("case", OF_HOSTS, ids=lambda c: c.id)
+def test_the_built_in_host_conforms(case: Case) -> None:
+    result = run_case(case, SETTING, HostStandIn, Streams(1))
+    assert (result.verdict, result.why) == (Verdict.CONFORMING, "")
