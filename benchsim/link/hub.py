@@ -12,8 +12,8 @@ from benchsim.ground.randomness import Dice
 from benchsim.ground.readings import ClockReading, LinkState, Samples
 from benchsim.link import codec, data, parts
 from benchsim.link.codec import Bad
-from benchsim.link.frames import Kind
-from benchsim.link.limits import SEEK_STAGGER_US
+from benchsim.link.frames import FROM_NODE, Kind
+from benchsim.link.limits import SEEK_STAGGER_US, SHORTEST_FRAME
 from benchsim.link.parts import HostCard
 from benchsim.link.seat import Seat, Told
 from benchsim.link.steps import Step
@@ -32,6 +32,7 @@ class Hub:
     def __init__(self, card: HostCard, dice: Dice) -> None:
         parts.check_host(card)
         self.card = card
+        self._dice = dice
         self.seats = {e.address: Seat(card, e, dice) for e in card.expected}
         self.bad_frames = 0
         self.wake_us: int | None = None
@@ -49,7 +50,7 @@ class Hub:
     def receive(self, frame: bytes, now_us: int) -> Sequence[Samples | ClockReading | LinkState]:
         """Hear a frame; whatever it is, it raises nothing."""
         if not data.whole(frame):
-            self.bad_frames += 1
+            self._hear_broken(frame)
             return ()
         seat = self.seats.get(frame[4])
         if seat is None:
@@ -102,6 +103,31 @@ class Hub:
         """Let the node at an address go.  Raises BadInput: not expected."""
         self._seat(address).release(now_us)
         self._arm(now_us)
+
+    def instruct(self, card: HostCard) -> None:
+        """Take another card: an address of which nothing changed goes on, any other begins anew, idle.
+
+        A node that is no longer expected is not told; it stays bound.  Raises BadInput for a card that
+        cannot be.
+        """
+        parts.check_host(card)
+        ours = (card.host_id, card.network, card.key, card.settings, card.versions)
+        mine = self.card
+        same = ours == (mine.host_id, mine.network, mine.key, mine.settings, mine.versions)
+        kept = {s.expected: s for s in self.seats.values()} if same else {}
+        self.seats = {e.address: kept.get(e) or Seat(card, e, self._dice) for e in card.expected}
+        for seat in self.seats.values():
+            seat.card = card
+        self.card = card
+        self._arm()
+
+    def _hear_broken(self, frame: bytes) -> None:
+        """A frame with a wrong CRC: counted, also at the address that it may have been of."""
+        self.bad_frames += 1
+        if len(frame) >= SHORTEST_FRAME and frame[5] == FROM_NODE:
+            seat = self.seats.get(frame[4])
+            if seat is not None and int.from_bytes(frame[2:4], "little") == self.card.network:
+                seat.hear_broken()
 
     def _seat(self, address: int) -> Seat:
         if address not in self.seats:

@@ -1,6 +1,6 @@
 """What a host makes of the answers to a seek: whom it can pair with, or why it cannot, in words.
 
-Here stands every reason that is found before a proof is asked for.
+Here stands every reason that is found before a proof is asked for, and what a poor link looks like then.
 """
 
 from __future__ import annotations
@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from benchsim.ground.readings import CHANNELS_PER_NODE, addresses_needed
 from benchsim.link.codec import Frame
 from benchsim.link.frames import Offer, Refuse, RefuseReason
 from benchsim.link.limits import SERIALS_KEPT
-from benchsim.link.parts import Expected
+from benchsim.link.parts import Expected, HostCard
 from benchsim.link.steps import Reason
 
 REFUSED = {
@@ -39,6 +40,7 @@ class Known:
 
     serial: int
     fingerprint: bytes
+    rate_hz: int
 
 
 @dataclass(slots=True)
@@ -87,17 +89,58 @@ def _fits(frame: Frame, expected: Expected, versions: tuple[int, int], known: Kn
     offer = frame.message
     assert isinstance(offer, Offer)
     who, sealed, held = names([offer.serial]), expected.sealed_fingerprint, "sealed"
+    rate_hz, meant = expected.rate_hz, "expected"
     if sealed is None and known is not None:
         sealed, held = known.fingerprint, "flowed with"
+    if rate_hz is None and known is not None:
+        rate_hz, meant = known.rate_hz, "flowed with"
     if not versions[0] <= offer.version <= versions[1]:
         return Verdict(None, Reason.VERSION, f"{who} offers version {offer.version}")
     if offer.channels < expected.cells:
         detail = f"{who} has {offer.channels} channels for {expected.cells} cells"
         return Verdict(None, Reason.FEW_CHANNELS, detail)
+    if rate_hz is not None and rate_hz != offer.rate_hz:
+        return Verdict(None, Reason.RATE, f"{who}: {meant} {rate_hz} Hz, found {offer.rate_hz} Hz")
     if sealed is not None and sealed != offer.fingerprint:
         detail = f"{who}: {held} {sealed.hex()}, found {offer.fingerprint.hex()}"
         return Verdict(None, Reason.FINGERPRINT, detail)
     return Verdict(frame, detail=who)
+
+
+def shortage(card: HostCard, expected: Expected) -> str:
+    """Why the addresses set cannot carry the cells of the scale, or this one its own; "" when they can."""
+    carried = sum(e.cells for e in card.expected)
+    cells = carried if card.scale_cells is None else card.scale_cells
+    needed, given = addresses_needed(cells), len(card.expected)
+    if given < needed:
+        return f"{cells} cells need {needed} addresses, {given} {'is' if given == 1 else 'are'} set"
+    if expected.cells > CHANNELS_PER_NODE:
+        return f"{expected.cells} cells at one address, which carries {CHANNELS_PER_NODE} at most"
+    if carried < cells:
+        return f"the addresses set carry {carried} of {cells} cells"
+    return ""
+
+
+@dataclass(slots=True)
+class Asked:
+    """How a pairing that a person asked for has gone so far, by what was asked and what was heard.
+
+    seeks, proves: frames sent.  windows: ended with an answer.  broken: frames of this address and network
+    whose CRC was wrong.  Anybody can forge the last two: they only put another word to a failure.
+    """
+
+    seeks: int = 0
+    proves: int = 0
+    windows: int = 0
+    broken: int = 0
+
+    @property
+    def poor(self) -> str:
+        """What speaks for a poor link when no answer to a prove came; "" when nothing does."""
+        if self.broken == 0 and self.windows == self.seeks:
+            return ""
+        told = f"{self.windows} of {self.seeks + self.proves} questions answered"
+        return f"{told}, {self.broken} broken frames heard"
 
 
 def names(serials: Iterable[int]) -> str:

@@ -33,6 +33,11 @@ FIRST_BEATS = 4
 FIRST_BEAT_US = 50_000
 LIVENESS_MARGIN_US = 100_000
 ABSENT_PAUSE_US = 1_000_000
+# How long a first pairing is on trial, and how much of it must come at first sending.
+TRIAL_FRAMES = 32
+TRIAL_US = 2_000_000
+TRIAL_PERCENT = 50
+
 RESUMES_KEPT = 4
 BEATS_KEPT = 64
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from benchsim.ground.errors import BadInput
+from benchsim.ground.readings import CHANNELS_PER_NODE
 
 MAX_ADDRESS = 16
+MAX_CELLS = MAX_ADDRESS * CHANNELS_PER_NODE
 BROADCAST_ADDRESS = 0
 KEY_OCTETS = 16
 FINGERPRINT_OCTETS = 8
@@ -37,11 +39,16 @@ class NodeCard:
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What a host expects at one address: how many cells, and the fingerprint sealed there, if any."""
+    """What a host expects at one address: how many cells, and the fingerprint sealed there, if any.
+
+    cells: more than a node has channels is a mistake that asking to pair will name.  rate_hz: of the node's
+    samples, when the host was told one.
+    """
 
     address: int
     cells: int
     sealed_fingerprint: bytes | None = None
+    rate_hz: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +71,10 @@ class LinkSettings:
 
 @dataclass(frozen=True, slots=True)
 class HostCard:
-    """What a host knows of itself and of the nodes it is to pair with."""
+    """What a host knows of itself and of the nodes it is to pair with.
+
+    scale_cells: how many cells its scale has; None: as many as the addresses carry.
+    """
 
     host_id: int
     network: int
@@ -72,6 +82,7 @@ class HostCard:
     expected: tuple[Expected, ...]
     settings: LinkSettings = field(default_factory=LinkSettings)
     versions: tuple[int, int] = (1, 1)
+    scale_cells: int | None = None
 
 
 def check_node(card: NodeCard) -> None:
@@ -110,7 +121,16 @@ def check_host(card: HostCard) -> None:
     _check(settings.liveness_us >= 10_000, f"a liveness limit of {settings.liveness_us} us", "10 ms or more")
     _check(settings.tries >= 1, f"{settings.tries} tries", "1 or more")
     for expected in card.expected:
-        _check(0 <= expected.cells <= 4, f"{expected.cells} cells at one address", "0 to 4")
+        _check(
+            0 <= expected.cells <= MAX_CELLS, f"{expected.cells} cells at one address", f"0 to {MAX_CELLS}"
+        )
+        rate_hz = expected.rate_hz
+        _check(rate_hz is None or 1 <= rate_hz <= 0xFFFF, f"rate of {rate_hz} Hz", "1 to 65535 Hz")
+    cells, carried = card.scale_cells, sum(e.cells for e in card.expected)
+    if cells is not None:
+        _check(1 <= cells <= MAX_CELLS, f"a scale of {cells} cells", f"1 to {MAX_CELLS}")
+        found = f"{carried} cells at the addresses of a scale of {cells}"
+        _check(carried <= cells, found, "no more at the addresses than the scale has")
     _check_shared(card.network, card.key, card.versions)
 
 

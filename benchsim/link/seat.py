@@ -14,7 +14,7 @@ from benchsim.link import codec, frames
 from benchsim.link.codec import Frame
 from benchsim.link.frames import Offer, Refuse, RefuseReason
 from benchsim.link.gaps import Gaps
-from benchsim.link.judge import REFUSED, Heard, Known, names, why
+from benchsim.link.judge import REFUSED, Asked, Heard, Known, names, shortage, why
 from benchsim.link.limits import ABSENT_PAUSE_US, NO_NUMBER, SERIALS_KEPT
 from benchsim.link.pairing import HostExchange
 from benchsim.link.parts import Expected, HostCard
@@ -41,6 +41,7 @@ class Seat:
         self._dice = dice
         self._exchange: HostExchange | None = None
         self._heard = Heard()
+        self._asked = Asked()
         self._known: Known | None = None
         self._others: set[int] = set()
         self._stale = False
@@ -57,8 +58,14 @@ class Seat:
         """Begin to pair, from whatever step."""
         self._known = None
         self._rounds = self._doubts = 0
+        self._asked = Asked()
         self._happens(HostEvent.PAIR, now_us)
-        self._seek(now_us + wait_us)
+        short = shortage(self.card, self.expected)
+        if short:
+            self._happens(HostEvent.SHORT, now_us, Reason.FEW_ADDRESSES, short)
+            self._arm()
+        else:
+            self._seek(now_us + wait_us)
 
     def release(self, now_us: int) -> None:
         """Let the node go in good order; nothing can tell it when there is no session."""
@@ -77,9 +84,16 @@ class Seat:
         if watch is None or self.step is not Step.FLOW:
             return ()
         samples = watch.take(frame, now_us)
+        if watch.trial is not None:
+            self._judge_trial(watch, now_us)
         if watch.gaps.gaps:
             self._arm()
         return () if samples is None else (samples,)
+
+    def hear_broken(self) -> None:
+        """A frame that claims to be of this address and network, and whose CRC is wrong."""
+        if self.step in (Step.SEEK, Step.PROVE):
+            self._asked.broken += 1
 
     def hear(self, frame: Frame, now_us: int) -> list[Told]:
         """Any other frame of this address and network."""
@@ -105,6 +119,9 @@ class Seat:
     def _on_offer(self, frame: Frame, offer: Offer, now_us: int) -> None:
         exchange = self._exchange
         if exchange is None or frame.header.session != exchange.number:
+            return
+        if offer.samples_per_frame > self.card.settings.samples_per_frame:
+            self.counters.refused += 1  # no answer to what was asked
             return
         if self.step is Step.SEEK:
             self._heard.offer(offer.serial, frame)
@@ -171,7 +188,9 @@ class Seat:
         agreed = Agreed(offer.samples_per_frame, offer.channels, offer.rate_hz)
         self.watch = Watch(session, gaps, self.card.settings, self._dice, self.counters, agreed)
         self.watch.begin(now_us)
-        self._known = Known(offer.serial, offer.fingerprint)
+        if self._known is None:
+            self.watch.on_trial()
+        self._known = Known(offer.serial, offer.fingerprint, offer.rate_hz)
         self._accepted_us = now_us
         self._rounds = self._doubts = 0
         self._happens(HostEvent.ACCEPT, now_us, "", who)
@@ -201,7 +220,15 @@ class Seat:
             return None
         if self.step is not Step.FLOW or not watch.verify(frame, now_us):
             return None
-        return watch.hear(frame, now_us)
+        heard = watch.hear(frame, now_us)
+        self._judge_trial(watch, now_us)
+        return heard
+
+    def _judge_trial(self, watch: Watch, now_us: int) -> None:
+        """A person has asked to pair: a link that cannot carry the flow is told at once."""
+        poor = watch.tried()
+        if poor:
+            self._happens(HostEvent.POOR, now_us, Reason.POOR, poor)
 
     # -- what time does ------------------------------------------------------------------------------
 
@@ -238,9 +265,11 @@ class Seat:
         assert exchange is not None
         verdict = self._heard.verdict(self.expected, self.card.versions, self._known)
         if verdict is not None:
+            self._asked.windows += 1
             self._answer(exchange, verdict.frame, verdict.reason, verdict.detail, now_us)
         elif self._tries < settings.tries:
             self._tries += 1
+            self._asked.seeks += 1
             self._ask_us = now_us + settings.offer_window_us
             self.out.append((0, exchange.seek_frame))
         else:
@@ -260,15 +289,18 @@ class Seat:
             return
         self._happens(HostEvent.ONE_OFFER, now_us, self.state.reason, detail)
         self._tries, self._ask_us = 1, now_us + self.card.settings.answer_timeout_us
+        self._asked.proves += 1
         self.out.append((self.address, prove))
 
     def _prove_again(self, now_us: int) -> None:
         exchange = self._exchange
         assert exchange is not None
         if self._tries >= self.card.settings.tries:
-            self._gives_up(HostEvent.UNANSWERED, Reason.TIMED_OUT, now_us)
+            poor = self._asked.poor
+            self._gives_up(HostEvent.UNANSWERED, Reason.POOR if poor else Reason.TIMED_OUT, now_us, poor)
             return
         self._tries += 1
+        self._asked.proves += 1
         self._ask_us = now_us + self.card.settings.answer_timeout_us
         self.out.append((self.address, codec.seal(exchange.prove_body)))
 
@@ -342,6 +374,9 @@ class Seat:
         step = next_host_step(self.step, event, self._once_flowed)
         if step is None:
             return
+        if step is Step.FAILED:
+            where = f"at step {self.step}"
+            detail = detail if where in detail else f"{detail}, {where}" if detail else where
         if step in (Step.FAILED, Step.RELEASED):
             self._exchange = self.watch = self._known = None
         self.step = step

@@ -37,6 +37,9 @@ class Reason(StrEnum):
     WRONG_KEY = "wrong key"
     BOUND = "bound to another host"
     FEW_CHANNELS = "fewer channels than cells"
+    FEW_ADDRESSES = "more cells than addresses"
+    RATE = "another sample rate"
+    POOR = "link too poor"
     VERSION = "unknown version"
     FINGERPRINT = "calibration fingerprint changed"
     TIMED_OUT = "timed out"
@@ -53,12 +56,14 @@ class HostEvent(StrEnum):
     """What moves the host's side of one address."""
 
     PAIR = "asked to pair"
+    SHORT = "more cells than the addresses set can carry"
     NOBODY = "no offer in any window"
     ONE_OFFER = "one fitting offer in the window"
     UNFIT = "two nodes, an unfit offer or a refusal"
     ACCEPT = "accept with a right proof"
     BAD_PROOF = "accept with a wrong proof"
     UNANSWERED = "no answer after all tries"
+    POOR = "too little of the trial at first sending"
     SILENT = "nothing verified within the liveness limit"
     RESUMED = "resumed with a right tag"
     NO_SESSION = "refuse: unknown session"
@@ -88,6 +93,7 @@ _H, _N = HostEvent, NodeEvent
 
 HOST_STEPS: dict[tuple[Step, HostEvent], Step] = {
     **{(step, _H.PAIR): Step.SEEK for step in Step if step is not Step.OFFER},
+    (Step.SEEK, _H.SHORT): Step.FAILED,
     (Step.SEEK, _H.ONE_OFFER): Step.PROVE,
     (Step.SEEK, _H.NOBODY): Step.FAILED,
     (Step.SEEK, _H.UNFIT): Step.FAILED,
@@ -98,6 +104,7 @@ HOST_STEPS: dict[tuple[Step, HostEvent], Step] = {
     (Step.PROVE, _H.NO_SESSION): Step.SEEK,
     (Step.PROVE, _H.DOUBT): Step.SEEK,
     (Step.FLOW, _H.UNFIT): Step.FAILED,
+    (Step.FLOW, _H.POOR): Step.FAILED,
     (Step.FLOW, _H.SILENT): Step.LOST,
     (Step.FLOW, _H.RESUMED): Step.FLOW,
     (Step.LOST, _H.RESUMED): Step.FLOW,

@@ -25,6 +25,7 @@ from benchsim.link.limits import (
 )
 from benchsim.link.parts import LinkSettings
 from benchsim.link.session import Session
+from benchsim.link.trial import Trial
 
 # How far a counter may be ahead at once: a node that was late to speak, not one that tells tales.
 SLACK_US = 4 * SECOND_US
@@ -73,6 +74,7 @@ class Watch:
         self._agreed = agreed
         self._shape = (agreed.samples_per_frame, agreed.channels)
         self._base: tuple[int, int] | None = None
+        self.trial: Trial | None = None
         frame_us = agreed.samples_per_frame * SECOND_US // agreed.rate_hz
         self.liveness_us = max(settings.liveness_us, 2 * frame_us + LIVENESS_MARGIN_US)
 
@@ -82,6 +84,19 @@ class Watch:
         self._beats = 0
         if self._base is None:
             self._base = (self.gaps.next, now_us)
+
+    def on_trial(self) -> None:
+        """The flow that begins now is a first one: see whether the link is good enough."""
+        k, rate_hz = self._agreed.samples_per_frame, self._agreed.rate_hz
+        self.trial = Trial(k, rate_hz, self.gaps.next, self.counters.taken)
+
+    def tried(self) -> str | None:
+        """The trial's verdict once it is over: why the link is too poor, "" when it will do; else None."""
+        trial, sent = self.trial, self.gaps.next
+        if trial is None or not trial.over(sent):
+            return None
+        self.trial = None
+        return trial.verdict(sent, self.counters.taken)
 
     def _plausible(self, first: int, now_us: int) -> bool:
         """Whether the node can have read so many samples since the session began, at twice its rate."""
@@ -220,6 +235,9 @@ class Watch:
         session.turn(answer.epoch, answer.host_nonce, answer.nonce)
         while self._asked and self._asked[0].epoch <= answer.epoch:
             self._asked.popleft()
+        before = self.gaps.next
         self.gaps.expect(answer.next_sample, now_us)
+        if self.trial is not None:
+            self.trial.skip(self.gaps.next - before)
         self.begin(now_us)
         return True

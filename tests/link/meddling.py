@@ -48,6 +48,50 @@ class _Dropping:
 
 
 @dataclass(frozen=True)
+class Every:
+    """Of the frames of a kind lets only every n-th through."""
+
+    kind: Kind
+    nth: int
+
+    def start(self, dice: Dice) -> Passage:
+        return _Every(self.kind, self.nth)
+
+
+@dataclass
+class _Every:
+    kind: Kind
+    nth: int
+    seen: int = 0
+
+    def carry(self, frame: bytes, t_us: int) -> list[tuple[int, bytes]]:
+        if kind_of(frame) is self.kind:
+            self.seen += 1
+            return [(t_us, frame)] if self.seen % self.nth == 0 else []
+        return [(t_us, frame)]
+
+
+@dataclass(frozen=True)
+class Break:
+    """Inverts the last bit of the payload of the frames of a kind and leaves the CRC as it was."""
+
+    kind: Kind
+
+    def start(self, dice: Dice) -> Passage:
+        return _Breaking(self.kind)
+
+
+@dataclass
+class _Breaking:
+    kind: Kind
+
+    def carry(self, frame: bytes, t_us: int) -> list[tuple[int, bytes]]:
+        if kind_of(frame) is not self.kind:
+            return [(t_us, frame)]
+        return [(t_us, frame[:-5] + bytes([frame[-5] ^ 1]) + frame[-4:])]
+
+
+@dataclass(frozen=True)
 class Change:
     """Puts other octets at a place of the frames of a kind, and makes the CRC right again."""
 

@@ -7,7 +7,7 @@ from benchsim.link import codec
 from benchsim.link.frames import Kind
 from benchsim.link.hub import Hub
 from benchsim.link.parts import Expected
-from tests.link.meddling import OTHER_HOST, SECOND, Change, Drop, heal, kind_of, paired
+from tests.link.meddling import OTHER_HOST, SECOND, Break, Change, Drop, Every, heal, kind_of, paired
 from tests.link.site import Site, flowing, host_card, node_card, site
 
 
@@ -93,6 +93,53 @@ def fewer_channels() -> Site:
     place = site()
     place.add(node_card(1, channels=2))
     return paired(place)
+
+
+def more_cells_than_addresses() -> Site:
+    place = site((1, 2), scale_cells=10)
+    place.add(node_card(1))
+    place.add(node_card(2))
+    return paired(place)
+
+
+def one_address_for_six_cells() -> Site:
+    place = site(expected=(Expected(1, 6), Expected(2, 2)))
+    place.add(node_card(1))
+    place.add(node_card(2))
+    return paired(place)
+
+
+def a_cell_without_an_address() -> Site:
+    place = site(expected=(Expected(1, 4), Expected(2, 4), Expected(3, 1)), scale_cells=10)
+    place.add(node_card(1))
+    return paired(place)
+
+
+def another_rate() -> Site:
+    place = site(expected=(Expected(1, 4, rate_hz=80),))
+    place.add(node_card(1, rate_hz=100))
+    return paired(place)
+
+
+def link_too_poor() -> Site:
+    """The four words of pairing come through, and hardly a frame of data after them."""
+    place = site()
+    place.add(node_card(1), up=(Every(Kind.DATA, 10),))
+    return paired(place, 5 * SECOND)
+
+
+def link_too_poor_for_the_proof() -> Site:
+    """The first seek is lost, the second answered, no prove is."""
+    place = site()
+    place.add(node_card(1), down=(Drop(Kind.SEEK, 1), Drop(Kind.PROVE)))
+    return paired(place, 6 * SECOND)
+
+
+def proofs_broken() -> Site:
+    """Each prove is answered, but no accept arrives whole."""
+    place = site()
+    place.add(node_card(1), up=(Break(Kind.ACCEPT),))
+    return paired(place, 6 * SECOND)
 
 
 def unknown_version() -> Site:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from benchsim.ground.errors import BadInput
@@ -43,6 +45,13 @@ REASONS = [
     ("bound_to_another_host", "bound to another host", "serial 0000000000001001"),
     ("fewer_channels", "fewer channels than cells", "2 channels for 4 cells"),
     ("unknown_version", "unknown version", "speaks versions 1 to 1"),
+    ("more_cells_than_addresses", "more cells than addresses", "10 cells need 3 addresses, 2 are set"),
+    ("one_address_for_six_cells", "more cells than addresses", "6 cells at one address, which carries 4"),
+    ("a_cell_without_an_address", "more cells than addresses", "the addresses set carry 9 of 10 cells"),
+    ("another_rate", "another sample rate", "serial 0000000000001001: expected 80 Hz, found 100 Hz"),
+    ("link_too_poor", "link too poor", "8 % came at first sending, 3 of 35 frames; 50 % is the least"),
+    ("link_too_poor_for_the_proof", "link too poor", "1 of 7 questions answered, 0 broken frames heard"),
+    ("proofs_broken", "link too poor", "1 of 6 questions answered, 5 broken frames heard"),
     ("fingerprint_changed", "calibration fingerprint changed", "found 0100000000000000"),
     ("proofs_unanswered", "timed out", "at step prove"),
     ("node_forgets_every_offer", "timed out", "at step prove"),
@@ -54,7 +63,9 @@ def test_each_failure_has_its_reason_and_its_detail(story: str, reason: str, det
     place = STORIES[story]()
     assert (place.step(), place.reason()) == ("failed", reason)
     assert detail in place.detail()
-    assert not place.numbers(1) or story in ("two_nodes_one_offer_lost", "bound_to_another_host")
+    assert place.detail().count("at step ") == 1
+    flowed = ("two_nodes_one_offer_lost", "bound_to_another_host", "link_too_poor")
+    assert not place.numbers(1) or story in flowed
 
 
 @pytest.mark.parametrize("story", [r[0] for r in REASONS])
@@ -66,6 +77,7 @@ def test_after_each_failure_pairing_succeeds_once_its_cause_is_gone(story: str) 
     node.down.change(())
     card = node_card(1, fingerprint=bytes(8), versions=(1, 3))
     node.end.restart(place.queue.now_us, card)
+    place.hub.instruct(replace(place.hub.card, scale_cells=None, expected=(Expected(1, 4),)))
     if node.end.bound_host not in (None, place.hub.card.host_id):
         node.end.recommission()
     place.hub.pair(1, place.queue.now_us)
@@ -188,7 +200,8 @@ def test_a_node_that_cannot_be_is_refused_in_words(wrong: dict[str, object]) -> 
     [
         {"key": b"short"}, {"network": -1}, {"versions": (3, 2)}, {"host_id": 1 << 64},
         {"expected": (Expected(1, 4), Expected(1, 2))}, {"expected": (Expected(17, 4),)},
-        {"expected": (Expected(1, 5),)}, {"settings": LinkSettings(samples_per_frame=81)},
+        {"expected": (Expected(1, 65),)}, {"expected": (Expected(1, 4, None, 0),)}, {"scale_cells": 0},
+        {"scale_cells": 65}, {"scale_cells": 3}, {"settings": LinkSettings(samples_per_frame=81)},
         {"settings": LinkSettings(samples_per_frame=0)}, {"settings": LinkSettings(beat_us=1)},
         {"settings": LinkSettings(offer_window_us=0)}, {"settings": LinkSettings(tries=0)},
         {"settings": LinkSettings(liveness_us=0)}, {"settings": LinkSettings(answer_timeout_us=0)},
