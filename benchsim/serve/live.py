@@ -76,6 +76,23 @@ class Connection:
     paste: tuple[tuple[str, str], ...]
 
 
+class Guest(Protocol):
+    """Whoever is at the other end of a rim, as the rim sees it."""
+
+    @property
+    def name(self) -> str: ...
+    def heard(self, data: bytes) -> None: ...
+    def spoiled(self) -> None: ...
+
+
+class House(Protocol):
+    """Where a rim's guests come in and leave, and where it tells what happens to it."""
+
+    def join(self, name: str, send: Callable[[bytes], None], how: str = "came") -> Guest: ...
+    def leave(self, client: Guest, why: str, done: bool = True) -> None: ...
+    def note(self, subject: str, text: str, done: bool = True) -> None: ...
+
+
 class Rim(Protocol):
     """A port or a listening socket."""
 
@@ -125,10 +142,10 @@ class Live:
         self.note(name, how)
         return client
 
-    def leave(self, client: Client, why: str, done: bool = True) -> None:
+    def leave(self, client: Guest, why: str, done: bool = True) -> None:
         """A client is gone, or (done False) was dropped.  Told once however often it is called."""
         if client in self._clients:
-            self._clients.remove(client)
+            self._clients = [one for one in self._clients if one is not client]
             self.note(client.name, why, done)
 
     def note(self, subject: str, text: str, done: bool = True) -> None:

@@ -19,25 +19,27 @@ import serial
 from serial.tools import list_ports
 
 from benchsim.ground.errors import BadInput
-from benchsim.serve.live import Client, Connection, Live
+from benchsim.serve.live import Connection, Guest, House
 from benchsim.serve.marked import Marked, mark_damage
 
 PSEUDO = "pty"
 DEFAULT_BAUD = 9600
 READ_OCTETS = 4096
 RETRY_S = 1.0
+ANSWERS = "answers"
 
 
 class Line:
     """What is written to a descriptor that must never make us wait.
 
     An answer that was begun is ended before another begins; while one is stuck, others are let go whole.
-    tell: takes a line when answers begin to be lost and when they pass again.
+    tell: takes a line when answers begin to be lost and when they pass again.  what: the word for them.
     """
 
-    def __init__(self, descriptor: int, tell: Callable[[str, bool], None]) -> None:
+    def __init__(self, descriptor: int, tell: Callable[[str, bool], None], what: str = ANSWERS) -> None:
         self._descriptor = descriptor
         self._tell = tell
+        self._what = what
         self._rest = b""
         self._lost = 0
         self._loop = asyncio.get_running_loop()
@@ -46,7 +48,8 @@ class Line:
         """Write it, or let it go."""
         if self._rest:
             if not self._lost:
-                self._tell("dropped: nobody takes the answers; they are let go until somebody does", False)
+                what = self._what
+                self._tell(f"dropped: nobody takes the {what}; they are let go until somebody does", False)
             self._lost += 1
             return
         self._put(data)
@@ -65,7 +68,7 @@ class Line:
             return
         self._loop.remove_writer(self._descriptor)
         if self._lost:
-            self._tell(f"takes answers again; answers let go: {self._lost}", True)
+            self._tell(f"takes {self._what} again; {self._what} let go: {self._lost}", True)
             self._lost = 0
 
     def _put(self, data: bytes) -> None:
@@ -83,10 +86,11 @@ class PseudoTerminal:
     A descriptor of the client's end stays open here, so clients may come and go without the line ending.
     """
 
-    def __init__(self, live: Live) -> None:
-        self._live = live
+    def __init__(self, house: House, what: str = ANSWERS) -> None:
+        self._house = house
+        self._what = what
         self._ours = self._theirs = -1
-        self._client: Client | None = None
+        self._client: Guest | None = None
         self._line: Line | None = None
 
     async def open(self) -> Connection:
@@ -98,8 +102,8 @@ class PseudoTerminal:
         tty.setraw(self._theirs)
         os.set_blocking(self._ours, False)
         name = os.ttyname(self._theirs)
-        self._line = Line(self._ours, lambda text, done: self._live.note(name, text, done))
-        self._client = self._live.join(name, self._line.send, "open")
+        self._line = Line(self._ours, lambda text, done: self._house.note(name, text, done), self._what)
+        self._client = self._house.join(name, self._line.send, "open")
         asyncio.get_running_loop().add_reader(self._ours, self._readable)
         return Connection("serial", name, _paste(name, DEFAULT_BAUD))
 
@@ -109,7 +113,7 @@ class PseudoTerminal:
             return
         asyncio.get_running_loop().remove_reader(self._ours)
         self._line.close()
-        self._live.leave(self._client, "closed: the bench ends")
+        self._house.leave(self._client, "closed: the bench ends")
         os.close(self._theirs)
         os.close(self._ours)
         self._ours = self._theirs = -1
@@ -129,12 +133,13 @@ class RealPort:
     One thread reads it and hands octets to the loop.  Pulled out, it is tried again every RETRY_S.
     """
 
-    def __init__(self, live: Live, port: str, baud: int = DEFAULT_BAUD) -> None:
-        self._live = live
+    def __init__(self, house: House, port: str, baud: int = DEFAULT_BAUD, what: str = ANSWERS) -> None:
+        self._house = house
+        self._what = what
         self._name = port
         self._baud = baud
         self._port: serial.Serial | None = None
-        self._client: Client | None = None
+        self._client: Guest | None = None
         self._line: Line | None = None
         self._marked = Marked()
         self._thread: threading.Thread | None = None
@@ -155,8 +160,10 @@ class RealPort:
     def _plug_in(self, port: serial.Serial) -> None:
         self._port = port
         self._marked = Marked()
-        self._line = Line(port.fileno(), lambda text, done: self._live.note(self._name, text, done))
-        self._client = self._live.join(self._name, self._line.send, "open")
+        self._line = Line(
+            port.fileno(), lambda text, done: self._house.note(self._name, text, done), self._what
+        )
+        self._client = self._house.join(self._name, self._line.send, "open")
         self._thread = threading.Thread(
             target=_read_on, args=(port, self._loop, self._heard, self._unplugged), daemon=True
         )
@@ -167,7 +174,7 @@ class RealPort:
         if port is None or self._line is None or self._client is None or self._thread is None:
             return
         self._line.close()
-        self._live.leave(self._client, why, done)
+        self._house.leave(self._client, why, done)
         port.cancel_read()
         self._thread.join()
         port.close()

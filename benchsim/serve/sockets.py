@@ -11,9 +11,10 @@ import errno
 import ipaddress
 import socket
 from dataclasses import dataclass
+from typing import Protocol
 
 from benchsim.ground.errors import BadInput
-from benchsim.serve.live import Client, Connection, Live
+from benchsim.serve.live import Connection, Guest, House
 
 LOOPBACK = "127.0.0.1"
 READ_OCTETS = 4096
@@ -32,12 +33,16 @@ class Limits:
     clients: int = 256
 
 
-def parse_address(text: str) -> tuple[str, int]:
-    """ "5000", "0", "192.0.2.1:5000", "[::1]:5000" to host and port; loopback when no host is named."""
+def parse_address(text: str, kind: str = "TCP", lowest: int = 0) -> tuple[str, int]:
+    """ "5000", "0", "192.0.2.1:5000", "[::1]:5000" to host and port; loopback when no host is named.
+
+    kind: what the port is of.  lowest: 0 where any free port will do, else 1.  Raises BadInput.
+    """
     host, colon, port_text = text.rpartition(":")
-    if not port_text.isascii() or not port_text.isdigit() or int(port_text) > 65535:
+    if not port_text.isascii() or not port_text.isdigit() or not lowest <= int(port_text) <= 65535:
+        first = "1" if lowest else "0 (any free one)"
         raise BadInput(
-            f"{text!r} names no TCP port", "write [host:]port with a port from 0 (any free one) to 65535"
+            f"{text!r} names no {kind} port", f"write [host:]port with a port from {first} to 65535"
         )
     if not colon:
         return LOOPBACK, int(port_text)
@@ -55,11 +60,20 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
+class Gate(Protocol):
+    """Who lets TCP connections in and counts them out."""
+
+    @property
+    def limits(self) -> Limits: ...
+    def came(self, peer: Peer) -> bool: ...
+    def left(self, peer: Peer) -> None: ...
+
+
 class TcpRim:
     """A listening socket."""
 
-    def __init__(self, live: Live, address: str, limits: Limits | None = None) -> None:
-        self._live = live
+    def __init__(self, house: House, address: str, limits: Limits | None = None) -> None:
+        self._house = house
         self._host, self._port = parse_address(address)
         self.limits = limits or Limits()
         self._server: asyncio.Server | None = None
@@ -69,16 +83,16 @@ class TcpRim:
         """Listen.  Raises BadInput: the port is taken, not allowed, or the host is not this machine's."""
         loop = asyncio.get_running_loop()
         try:
-            host = await _first_address(self._host)
+            host = await first_address(self._host)
             self._server = await loop.create_server(
-                lambda: Peer(self, self._live), host, self._port, backlog=128
+                lambda: Peer(self, self._house), host, self._port, backlog=128
             )
         except OSError as error:
-            raise _not_listening(self._host, self._port, error) from None
+            raise not_listening(self._host, self._port, error) from None
         host, port = self._server.sockets[0].getsockname()[:2]
-        address = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+        address = written(host, port)
         if not is_loopback(host):
-            self._live.note(address, "can be reached from other machines")
+            self._house.note(address, "can be reached from other machines")
         return Connection("tcp", address, _paste(host, port, address))
 
     def close(self) -> None:
@@ -103,11 +117,11 @@ class TcpRim:
 class Peer(asyncio.BufferedProtocol):
     """One connection.  Reads at most READ_OCTETS at a time, so one client's flood leaves room for others."""
 
-    def __init__(self, rim: TcpRim, live: Live) -> None:
+    def __init__(self, rim: Gate, house: House) -> None:
         self._rim = rim
-        self._live = live
+        self._house = house
         self._buffer = bytearray(READ_OCTETS)
-        self._client: Client | None = None
+        self._client: Guest | None = None
         self._transport: asyncio.Transport | None = None
         self._patience: asyncio.TimerHandle | None = None
         self._unread = 0
@@ -121,14 +135,14 @@ class Peer(asyncio.BufferedProtocol):
             return
         name = f"tcp {peer[0]}:{peer[1]}"
         if not self._rim.came(self):
-            self._live.note(name, f"sent away: {self._rim.limits.clients} clients are here", done=False)
+            self._house.note(name, f"sent away: {self._rim.limits.clients} clients are here", done=False)
             transport.abort()
             return
         sock: socket.socket = transport.get_extra_info("socket")
         sock.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         transport.set_write_buffer_limits(high=self._rim.limits.unread_octets)
         self._transport = transport
-        self._client = self._live.join(name, self._send)
+        self._client = self._house.join(name, self._send)
 
     def get_buffer(self, sizehint: int) -> bytearray:
         return self._buffer
@@ -141,7 +155,7 @@ class Peer(asyncio.BufferedProtocol):
         self._rim.left(self)
         self._stop_waiting()
         if self._client is not None:
-            self._live.leave(self._client, f"vanished: {exc}" if exc else "left")
+            self._house.leave(self._client, f"vanished: {exc}" if exc else "left")
         self._client = self._transport = None
 
     def pause_writing(self) -> None:
@@ -160,7 +174,7 @@ class Peer(asyncio.BufferedProtocol):
     def send_away(self) -> None:
         """We end: what was said is still delivered if the client takes it."""
         if self._client is not None:
-            self._live.leave(self._client, "sent away: the bench ends")
+            self._house.leave(self._client, "sent away: the bench ends")
         if self._transport is not None:
             self._transport.close()
 
@@ -196,25 +210,31 @@ class Peer(asyncio.BufferedProtocol):
         if self._transport is None or self._client is None:
             return
         unread = self._transport.get_write_buffer_size()
-        self._live.leave(self._client, f"dropped: too slow, {unread} octets unread", done=False)
+        self._house.leave(self._client, f"dropped: too slow, {unread} octets unread", done=False)
         self._transport.abort()
 
 
-async def _first_address(host: str) -> str:
+async def first_address(host: str) -> str:
     """One address of a host, so that one place is one socket and one port; IPv4 where there is the choice."""
     found = await asyncio.get_running_loop().getaddrinfo(host, None, type=socket.SOCK_STREAM)
     return str(min(found, key=lambda info: info[0] != socket.AF_INET)[4][0])
 
 
-def _not_listening(host: str, port: int, error: OSError) -> BadInput:
+def written(host: str, port: int) -> str:
+    """As parse_address reads it: "127.0.0.1:5000", "[::1]:5000"."""
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+
+
+def not_listening(host: str, port: int, error: OSError, kind: str = "TCP") -> BadInput:
+    """Why there is no listening on a port, and what would be right."""
     # Python 3.13's asyncio skips an address that is not ours, and says without a number that none is left.
     if isinstance(error, socket.gaierror) or error.errno in (errno.EADDRNOTAVAIL, None):
         return BadInput(f"{host!r} is not an address of this machine", f"use {LOOPBACK} or 0.0.0.0")
     if error.errno == errno.EADDRINUSE:
-        return BadInput(f"TCP port {port} on {host} is taken", "choose another, or 0 for any free one")
+        return BadInput(f"{kind} port {port} on {host} is taken", "choose another, or 0 for any free one")
     if error.errno in (errno.EACCES, errno.EPERM):
-        return BadInput(f"TCP port {port} on {host} is not allowed to you", "choose one from 1024 up")
-    return BadInput(f"cannot listen on {host}, TCP port {port}: {error}")
+        return BadInput(f"{kind} port {port} on {host} is not allowed to you", "choose one from 1024 up")
+    return BadInput(f"cannot listen on {host}, {kind} port {port}: {error}")
 
 
 def _paste(host: str, port: int, address: str) -> tuple[tuple[str, str], ...]:
