@@ -19,6 +19,7 @@ from benchsim.link.seat import Seat, Told
 from benchsim.link.steps import Step
 
 _DATA = int(Kind.DATA)
+ANSWERS = (int(Kind.OFFER), int(Kind.ACCEPT))
 
 
 class Hub:
@@ -124,7 +125,7 @@ class Hub:
     def _hear_broken(self, frame: bytes) -> None:
         """A frame with a wrong CRC: counted, also at the address that it may have been of."""
         self.bad_frames += 1
-        if len(frame) >= SHORTEST_FRAME and frame[5] == FROM_NODE:
+        if len(frame) >= SHORTEST_FRAME and frame[1] in ANSWERS and frame[5] == FROM_NODE:
             seat = self.seats.get(frame[4])
             if seat is not None and int.from_bytes(frame[2:4], "little") == self.card.network:
                 seat.hear_broken()

@@ -28,7 +28,7 @@ from benchsim.link.impairments.reorder import Reorder
 from benchsim.link.limits import ABSENT_PAUSE_US, EXCHANGE_LIFE_US
 from benchsim.link.node import NodeEnd
 from benchsim.link.parts import LinkSettings
-from benchsim.link.steps import Step
+from benchsim.link.steps import Reason, Step
 from tests.link.meddling import OTHER_HOST
 from tests.link.site import PERIOD_US, Site, count_of, host_card, node_card, site
 
@@ -97,6 +97,7 @@ class Ends(RuleBasedStateMachine):
         self.looked = 0
         self.seen: set[tuple[int, int, int]] = set()
         self.hostile: set[int] = set()
+        self.bad: set[int] = set()
         self.asked = set(ADDRESSES)
         self.hosts = 0
 
@@ -118,6 +119,9 @@ class Ends(RuleBasedStateMachine):
 
     def _look(self) -> None:
         self.asked -= {s.address for s in self.site.hub.seats.values() if s.step is Step.FLOW}
+        poor = {s.address for s in self.site.hub.seats.values() if s.state.reason == Reason.POOR}
+        assert poor <= self.bad, "a trial failed over a link that lost nothing"
+        self.asked |= poor
         for samples in self.site.samples[self.looked :]:
             watch = self.site.hub.seats[samples.address].watch
             session = watch.session.number if watch else 0
@@ -135,6 +139,7 @@ class Ends(RuleBasedStateMachine):
     def the_medium_changes(
         self, at: int, up: tuple[Impairment, ...], down: tuple[Impairment, ...], then_us: int
     ) -> None:
+        self.bad.add(ADDRESSES[at])
         self.site.places[at].up.change(up)
         self.site.places[at].down.change(down)
         self._run(then_us)
