@@ -15,6 +15,7 @@ from benchsim.bench.active import ActiveFaults
 from benchsim.bench.node import HOST_RANK, Node, Waker
 from benchsim.bench.plan import Plan
 from benchsim.bench.seat import Clients
+from benchsim.bench.tap import Keep
 from benchsim.ground import commands as ask
 from benchsim.ground.clock import SECOND_US, Queue
 from benchsim.ground.errors import BadInput
@@ -105,6 +106,11 @@ class Bench:
     def watch(self, callback: Callable[[Indication], None]) -> None:
         """Call back with each new indication, in order."""
         self._watchers.append(callback)
+
+    def tap(self, keep: Keep) -> None:
+        """Call keep with each frame that sets out from now on, in order of time, and what of it arrives."""
+        for node in self._nodes:
+            node.tap(keep)
 
     def put(self, t_us: int, command: ask.Command) -> None:
         """Have a command done at a time to come."""

@@ -9,11 +9,13 @@ from collections.abc import Callable
 from functools import partial
 
 from benchsim.bench.plan import NodePlan
+from benchsim.bench.tap import Keep, Tapped, Way
 from benchsim.faults.fault import LinkPart, NodePart
 from benchsim.ground.clock import Queue
 from benchsim.ground.randomness import Streams
 from benchsim.link.channel import Channel
 from benchsim.link.node import NodeEnd
+from benchsim.record.frames import way_to_host, way_to_node
 from benchsim.scale.scale import Scale
 
 ToHost = Callable[[bytes, int], None]
@@ -68,9 +70,9 @@ class Node:
         self.powered = True
         clock = partial(scale.node_time_us, index) if reads else _bench_time
         self.end = NodeEnd(plan.card, streams.dice("end"), clock)
-        self.up = Channel(plan.up, streams.child("up"))
-        self.down = Channel(plan.down, streams.child("down"))
-        self._rank = RANKS * index
+        self.up: Way = Channel(plan.up, streams.child("up"))
+        self.down: Way = Channel(plan.down, streams.child("down"))
+        self._index, self._rank = index, RANKS * index
         self._waker = Waker(queue, self._work, self._rank + SENDS)
 
     @property
@@ -99,6 +101,11 @@ class Node:
             self.end.restart(now_us, node.card)
         self.powered = node.powered
         self._waker.at(now_us)
+
+    def tap(self, keep: Keep) -> None:
+        """Tell of each frame that sets out from now on, either way, and what of it arrives when."""
+        self.up = Tapped(self.up, way_to_host(self._index), keep)
+        self.down = Tapped(self.down, way_to_node(self._index), keep)
 
     def recommission(self, now_us: int) -> None:
         self.end.recommission()
