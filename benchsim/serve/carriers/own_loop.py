@@ -42,17 +42,14 @@ class OwnLoop:
         self._thread.join(PATIENCE_S)
 
     def _run(self) -> None:
-        with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner, _cancelled():
+        with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
             loop = runner.get_loop()
             loop.set_exception_handler(lambda _loop, _context: None)
-            runner.run(self._main(loop))
+            with contextlib.suppress(asyncio.CancelledError):
+                runner.run(self._main(loop))
 
     async def _main(self, loop: asyncio.AbstractEventLoop) -> None:
         self._task = loop.create_task(self._work())
         self._loop = loop
         self._running.set()
         await self._task
-
-
-def _cancelled() -> contextlib.suppress:
-    return contextlib.suppress(asyncio.CancelledError)
