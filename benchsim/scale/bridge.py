@@ -1,106 +1,41 @@
-"""A full bridge, its leads, leaks and terminals, by nodal analysis; and what a converter makes of it.
+"""A full bridge, its leads, leaks, shorts and terminals; and what a converter makes of it.
 
-Terminals are EXC+, EXC-, SIG+, SIG-, SEN+, SEN-.  A circuit is solved in plain floats by elimination,
-once a change; what stays for the samples is one straight line a cell and a channel status.
+Terminals are EXC+, EXC-, SIG+, SIG-, SEN+, SEN-.  Every fault of the wiring is a change of the circuit, and
+what it does follows from Kirchhoff's laws; what stays for the samples is one straight line and a status.
 """
 
 from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 from benchsim.ground.readings import ChannelStatus
+from benchsim.scale.circuit import Circuit
 from benchsim.scale.parts import Cell, Wiring
 from benchsim.scale.recursion import rounded
 
 TERMINALS = ("EXC+", "EXC-", "SIG+", "SIG-", "SEN+", "SEN-")
-PAIRS = ("signal", "excitation")
+PAIRS = ("signal", "excitation", "sense")
+# The arms of a bridge by the terminals between which they lie.
+ARMS = ("EXC+/SIG+", "SIG+/EXC-", "EXC+/SIG-", "SIG-/EXC-")
 
 # A reference below this part of the excitation is out of range.  Common practice, no source.
 _LEAST_REFERENCE = 0.5
-# What an input reads that its open-wire test current drives to a stop: beyond any range.
+# The driver of a channel holds its voltage down to this load, and its current below.  Our own choice.
+_LEAST_LOAD_OHM = 40.0
+# The open-wire test pulls each input to one rail and then to the other through so much; an input that
+# follows further than this part of the excitation has nothing behind it.  Our own choice.
+_PULL_OHM = 1e8
+_FOLLOWS = 0.1
+_RAILS = {"SIG+": "EXC+", "SIG-": "EXC+", "SEN+": "EXC-", "SEN-": "EXC+"}
+_OTHER = {"+": "-", "-": "+"}
+_OTHER_RAILS = {terminal: f"EXC{_OTHER[rail[3]]}" for terminal, rail in _RAILS.items()}
+# What a reading without a reference is: beyond any range.
 _BEYOND_RANGE_MV_PER_V = 1000.0
 # A cell that gives less than this at rated load is measured at 1 mV/V instead.
 _LEAST_PROBE_MV_PER_V = 1e-3
-# Less than this is no resistance: it would cost elimination more digits than it is worth, 6e-9 of 350 ohm.
-_JOINED_OHM = 1e-6
-
-
-@dataclass(slots=True)
-class Circuit:
-    """Resistors between named nodes, some of which are held at a voltage."""
-
-    _conductance: dict[tuple[str, str], float] = field(default_factory=dict)
-    _joined: dict[str, str] = field(default_factory=dict)
-
-    def _node(self, name: str) -> str:
-        while name in self._joined:
-            name = self._joined[name]
-        return name
-
-    def resistor(self, a: str, b: str, ohm: float) -> None:
-        """Connect two nodes: (almost) 0 ohm makes them one, infinite ohm connects nothing."""
-        if ohm <= _JOINED_OHM:
-            if self._node(a) != self._node(b):
-                self._joined[self._node(a)] = self._node(b)
-        elif ohm != math.inf:
-            self._conductance[a, b] = self._conductance.get((a, b), 0.0) + 1.0 / ohm
-        else:
-            self._conductance.setdefault((a, b), 0.0)
-
-    def voltages(self, held: dict[str, float]) -> dict[str, float]:
-        """The voltage of every node, where `held` nodes are held; a node with no way to them is at 0 V.
-
-        Source: nodal analysis, Gaussian elimination; the matrix is symmetric and dominated by its diagonal.
-        """
-        known = {self._node(n): v for n, v in held.items()}
-        links = [(self._node(a), self._node(b), g) for (a, b), g in self._conductance.items() if g]
-        names = sorted(_reached(known, links) - known.keys())
-        place = {n: i for i, n in enumerate(names)}
-        size = len(names)
-        rows = [[0.0] * (size + 1) for _ in names]
-        for a, b, g in links:
-            for near, far in ((a, b), (b, a)):
-                if near not in place or near == far:
-                    continue
-                row = rows[place[near]]
-                row[place[near]] += g
-                if far in place:
-                    row[place[far]] -= g
-                else:
-                    row[size] += g * known[far]
-        found = known | dict(zip(names, _eliminate(rows), strict=True))
-        everyone = {n for pair in self._conductance for n in pair} | set(self._joined) | set(held)
-        return {n: found.get(self._node(n), 0.0) for n in everyone}
-
-
-def _reached(start: Iterable[str], links: list[tuple[str, str, float]]) -> set[str]:
-    """The nodes that conductance connects with the first ones."""
-    reached = set(start)
-    size = 0
-    while size < len(reached):
-        size = len(reached)
-        for a, b, _ in links:
-            if a in reached or b in reached:
-                reached |= {a, b}
-    return reached
-
-
-def _eliminate(rows: list[list[float]]) -> list[float]:
-    size = len(rows)
-    for k, pivot in enumerate(rows):
-        for row in rows[k + 1 :]:
-            if row[k] != 0.0:
-                factor = row[k] / pivot[k]
-                for j in range(k, size + 1):
-                    row[j] -= factor * pivot[j]
-    solution = [0.0] * size
-    for k in range(size - 1, -1, -1):
-        rest = sum(rows[k][j] * solution[j] for j in range(k + 1, size))
-        solution[k] = (rows[k][size] - rest) / rows[k][k]
-    return solution
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,13 +56,104 @@ class Arms:
         more, less = ohm * (1.0 + strain), ohm * (1.0 - strain)
         return cls(plus_upper=less, plus_lower=more, minus_upper=more, minus_lower=less)
 
+    def damaged(self, open_arms: tuple[str, ...], shifts: tuple[tuple[str, float], ...]) -> Arms:
+        """The same with some arms open and some changed by a fraction, by their names in ARMS."""
+        if not open_arms and not shifts:
+            return self
+        ohms = dict(
+            zip(ARMS, (self.plus_upper, self.plus_lower, self.minus_upper, self.minus_lower), strict=True)
+        )
+        for arm, fraction in shifts:
+            ohms[arm] *= 1.0 + fraction
+        for arm in open_arms:
+            ohms[arm] = math.inf
+        return Arms(*ohms.values())
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What a converter finds at its terminals, over the excitation it drives: signal and reference, V/V."""
+    """What a converter finds at its terminals, over the excitation that it is meant to drive, V/V.
+
+    common: the mean of the signal terminals, less half of the excitation.  reference is what it is really.
+    found: whether every input has something behind it.
+    """
 
     signal: float
     reference: float
+    common: float = 0.0
+    found: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """Four arms with the cell's own resistors in each excitation and each signal conductor."""
+
+    arms: Arms
+    in_series_ohm: float = 0.0
+    out_series_ohm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """The voltages of a circuit between 1 V at EXC+ and 0 V at EXC-, and what it draws from there, in A."""
+
+    volts: dict[str, float]
+    drawn_a: float
+
+
+def _solve(bridge: Bridge, wiring: Wiring, pulls: Mapping[str, str]) -> Solved | None:
+    """One bridge on its wires.  pulls: to which rail the open-wire test pulls each input just now.
+
+    None: nothing lies between EXC+ and EXC-, so no supply can drive it.
+    """
+    circuit, arms = Circuit(), bridge.arms
+    for sign, upper, lower in (
+        ("+", arms.plus_upper, arms.plus_lower),
+        ("-", arms.minus_upper, arms.minus_lower),
+    ):
+        circuit.resistor("top", f"out{sign}", upper)
+        circuit.resistor(f"out{sign}", "bottom", lower)
+        circuit.resistor(f"out{sign}", f"cell SIG{sign}", bridge.out_series_ohm)
+    circuit.resistor("cell EXC+", "top", bridge.in_series_ohm)
+    circuit.resistor("cell EXC-", "bottom", bridge.in_series_ohm)
+    _wire(circuit, wiring)
+    for terminal in _terminals(wiring):
+        if terminal in pulls:
+            circuit.resistor(terminal, pulls[terminal], _PULL_OHM)
+    if circuit.one_node("EXC+", "EXC-"):
+        return None
+    volts = circuit.voltages({"EXC+": 1.0, "EXC-": 0.0})
+    return Solved(volts, circuit.out_of("EXC+", volts))
+
+
+def _terminals(wiring: Wiring) -> tuple[str, ...]:
+    return TERMINALS if wiring.sensed else TERMINALS[:4]
+
+
+_PAIR_OF = {"SIG": "signal", "EXC": "excitation", "SEN": "sense"}
+
+
+def _point(terminal: str, swapped: tuple[str, ...]) -> str:
+    """The end of the cell that a terminal's conductor leads to."""
+    kind, sign = terminal[:3], terminal[3]
+    for pair in (_PAIR_OF[kind], *(["excitation"] if kind == "SEN" else [])):
+        sign = _OTHER[sign] if pair in swapped else sign
+    return f"cell {'SIG' if kind == 'SIG' else 'EXC'}{sign}"
+
+
+def _wire(circuit: Circuit, wiring: Wiring) -> None:
+    """Conductors, leaks and shorts.  A terminal that four conductors do not have takes no part."""
+    there = _terminals(wiring)
+    for terminal in there:
+        ohm = wiring.lead_resistance_ohm + sum(r for t, r in wiring.contacts if t == terminal)
+        circuit.resistor(terminal, f"end {terminal}", math.inf if terminal in wiring.open else ohm)
+        circuit.resistor(f"end {terminal}", _point(terminal, wiring.swapped), 0.0)
+    for terminal, ohm in wiring.leaks:
+        if terminal in there:
+            circuit.resistor(f"end {terminal}", "EXC-", ohm)
+    for one, other, ohm in wiring.shorts:
+        if one in there and other in there:
+            circuit.resistor(one, other, ohm)
 
 
 def read_bridge(
@@ -136,37 +162,49 @@ def read_bridge(
     """Solve one bridge on its wires.
 
     in_series_ohm, out_series_ohm: the cell's own resistors in each excitation and each signal conductor.
-    Crossed excitation takes its sense conductors with it.  A leak lies at the cell's end of its conductor.
+    Crossed excitation takes its sense conductors with it.  A leak lies at the cell's end of its conductor,
+    a poor contact at its terminal, a short between two of the node's terminals.
     """
-    circuit = Circuit()
-    for sign, upper, lower in (
-        ("+", arms.plus_upper, arms.plus_lower),
-        ("-", arms.minus_upper, arms.minus_lower),
-    ):
-        circuit.resistor("top", f"out{sign}", upper)
-        circuit.resistor(f"out{sign}", "bottom", lower)
-        circuit.resistor(f"out{sign}", f"cell SIG{sign}", out_series_ohm)
-    circuit.resistor("cell EXC+", "top", in_series_ohm)
-    circuit.resistor("cell EXC-", "bottom", in_series_ohm)
-    _wire(circuit, wiring)
-    volts = circuit.voltages({"EXC+": 1.0, "EXC-": 0.0})
+    return _read(Bridge(arms, in_series_ohm, out_series_ohm), wiring)
+
+
+def _read(bridge: Bridge, wiring: Wiring) -> Reading:
+    quiet = _solve(bridge, wiring, {})
+    if quiet is None:
+        return Reading(0.0, 0.0)
+    without = _without_source(bridge, wiring)
+    volts = quiet.volts | without
+    load = quiet.drawn_a * _LEAST_LOAD_OHM
+    drive = 1.0 if load <= 1.0 else 1.0 / load
     sense = "SEN" if wiring.sensed else "EXC"
-    return Reading(signal=volts["SIG+"] - volts["SIG-"], reference=volts[f"{sense}+"] - volts[f"{sense}-"])
+    return Reading(
+        signal=drive * (volts["SIG+"] - volts["SIG-"]),
+        reference=drive * (volts[f"{sense}+"] - volts[f"{sense}-"]),
+        common=drive * (0.5 * (volts["SIG+"] + volts["SIG-"]) - 0.5),
+        found=without.keys().isdisjoint(("SIG+", "SIG-")),
+    )
 
 
-def _wire(circuit: Circuit, wiring: Wiring) -> None:
-    other = {"+": "-", "-": "+"}
-    for terminal in TERMINALS if wiring.sensed else TERMINALS[:4]:
-        kind, sign = terminal[:3], terminal[3]
-        pair = "signal" if kind == "SIG" else "excitation"
-        end = other[sign] if pair in wiring.swapped else sign
-        point = f"cell SIG{end}" if kind == "SIG" else f"cell EXC{end}"
-        ohm = math.inf if terminal in wiring.open else wiring.lead_resistance_ohm
-        circuit.resistor(terminal, f"end {terminal}", ohm)
-        circuit.resistor(f"end {terminal}", point, 0.0)
-    for terminal, ohm in wiring.leaks:
-        if wiring.sensed or not terminal.startswith("SEN"):
-            circuit.resistor(f"end {terminal}", "EXC-", ohm)
+def _without_source(bridge: Bridge, wiring: Wiring) -> dict[str, float]:
+    """The inputs that have nothing behind them, with where the open-wire test takes them."""
+    if not _may_be_open(bridge, wiring):
+        return {}
+    one, other = _solve(bridge, wiring, _RAILS), _solve(bridge, wiring, _OTHER_RAILS)
+    assert one is not None  # what the pulls add does not join the rails
+    assert other is not None
+    return {t: one.volts[t] for t in _terminals(wiring)[2:] if abs(one.volts[t] - other.volts[t]) > _FOLLOWS}
+
+
+def _may_be_open(bridge: Bridge, wiring: Wiring) -> bool:
+    """Whether an input can have so much in its way that it follows the test; if not, the test is left out."""
+    in_the_way = (*(ohm for _, ohm in wiring.contacts), wiring.lead_resistance_ohm, *_ohms(bridge))
+    return bool(wiring.open) or max(in_the_way) > 0.01 * _PULL_OHM
+
+
+def _ohms(bridge: Bridge) -> tuple[float, ...]:
+    arms = bridge.arms
+    trims = (bridge.in_series_ohm, bridge.out_series_ohm)
+    return (arms.plus_upper, arms.plus_lower, arms.minus_upper, arms.minus_lower, *trims)
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,49 +216,66 @@ class Channel:
     status: ChannelStatus
 
 
-def channel(cell: Cell, wiring: Wiring) -> Channel:
-    """A cell on its wires as a straight line."""
-    return _channel(cell.rated_output_mv_per_v, cell.input_resistance_ohm, cell.output_resistance_ohm, wiring)
+def channel(cell: Cell, wiring: Wiring, common_mode_error: float = 0.0) -> Channel:
+    """A cell on its wires as a straight line.  common_mode_error: signal in V per V of common mode."""
+    return _channel(
+        cell.rated_output_mv_per_v, cell.input_resistance_ohm, cell.output_resistance_ohm,
+        cell.open_arms, cell.arm_shifts, wiring, common_mode_error,
+    )  # fmt: skip
 
 
 @functools.lru_cache(maxsize=1024)
-def _channel(rated: float, input_ohm: float, output_ohm: float, wiring: Wiring) -> Channel:
-    """By what the cell is to its wires: rated output in mV/V, input and output resistance.
+def _channel(
+    rated: float,
+    input_ohm: float,
+    output_ohm: float,
+    open_arms: tuple[str, ...],
+    arm_shifts: tuple[tuple[str, float], ...],
+    wiring: Wiring,
+    common_mode_error: float,
+) -> Channel:
+    """By what the cell is to its wires: rated output in mV/V, input and output resistance, damage.
 
     The line runs through no output and rated output.  With no leak it is exact; a leak bends it by less
-    than a millionth of rated output down to 100 kohm.  The converter's inputs take no current; it has an
-    open-wire test on SIG+ and SIG- (a small current that drives an open input to a stop) and watches its
-    reference; what it reads over a reference that is gone is at a stop, or 0 with no signal.
+    than a millionth of rated output down to 100 kohm.  The converter's inputs take no current while they
+    measure; in between, its open-wire test pulls each to a rail, and an open input is read where that takes
+    it.  It watches its reference; what it reads over a reference that is gone is at a stop, or 0 with no
+    signal.  Each channel's driver gives no more current than a load of 40 ohm takes.
     It does not watch the excitation current: with an open EXC lead and four conductors a cell
     reads about 0 and looks like a plausible dead one.
-    Not modelled: temperature of leads, common mode, capacitance, noise of an open input.
+    Not modelled: temperature of leads, capacitance, noise of an open input.
     """
-    open_signals = [t for t in ("SIG+", "SIG-") if t in wiring.open]
-    if open_signals:
-        sign = 1.0 if "SIG+" in open_signals else -1.0
-        return Channel(0.0, sign * _BEYOND_RANGE_MV_PER_V, ChannelStatus.OPEN)
-    if wiring.sensed and ("SEN+" in wiring.open or "SEN-" in wiring.open):
-        return Channel(0.0, _BEYOND_RANGE_MV_PER_V, ChannelStatus.REFERENCE)
     probe_mv_per_v = rated if rated >= _LEAST_PROBE_MV_PER_V else 1.0
-    idle = _read_cell(input_ohm, output_ohm, wiring, 0.0)
-    loaded = _read_cell(input_ohm, output_ohm, wiring, probe_mv_per_v)
+
+    def reading(output_mv_per_v: float) -> Reading:
+        return _read(_bridge(input_ohm, output_ohm, open_arms, arm_shifts, output_mv_per_v), wiring)
+
+    idle, loaded = reading(0.0), reading(probe_mv_per_v)
     if min(idle.reference, loaded.reference) < _LEAST_REFERENCE:
         beyond = _BEYOND_RANGE_MV_PER_V if abs(loaded.signal) > 1e-6 else 0.0
         return Channel(0.0, math.copysign(beyond, loaded.signal), ChannelStatus.REFERENCE)
-    offset = 1000.0 * idle.signal / idle.reference
-    gain = (1000.0 * loaded.signal / loaded.reference - offset) / probe_mv_per_v
+    offset = _mv_per_v(idle, common_mode_error)
+    if not idle.found:
+        return Channel(0.0, rounded(offset), ChannelStatus.OPEN)
+    gain = (_mv_per_v(loaded, common_mode_error) - offset) / probe_mv_per_v
     # Far below any converter's resolution; takes away what elimination leaves of an exact 0.
     offset = offset if abs(offset) > 1e-9 else 0.0
     return Channel(rounded(gain), rounded(offset), ChannelStatus.GOOD)
 
 
-def _read_cell(input_ohm: float, output_ohm: float, wiring: Wiring, output_mv_per_v: float) -> Reading:
-    """Resistors that trim a cell stand in series with its bridge, in the excitation or in the signal."""
+def _mv_per_v(reading: Reading, common_mode_error: float) -> float:
+    return 1000.0 * (reading.signal + common_mode_error * reading.common) / reading.reference
+
+
+def _bridge(
+    input_ohm: float,
+    output_ohm: float,
+    open_arms: tuple[str, ...],
+    arm_shifts: tuple[tuple[str, float], ...],
+    output_mv_per_v: float,
+) -> Bridge:
+    """A cell at this output.  Resistors that trim it stand in series, in the excitation or in the signal."""
     arm_ohm = min(input_ohm, output_ohm)
     strain = output_mv_per_v * 1e-3 * input_ohm / arm_ohm
-    return read_bridge(
-        Arms.active(arm_ohm, strain),
-        wiring,
-        in_series_ohm=0.5 * (input_ohm - arm_ohm),
-        out_series_ohm=0.5 * (output_ohm - arm_ohm),
-    )
+    arms = Arms.active(arm_ohm, strain).damaged(open_arms, arm_shifts)
+    return Bridge(arms, 0.5 * (input_ohm - arm_ohm), 0.5 * (output_ohm - arm_ohm))

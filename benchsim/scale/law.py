@@ -70,7 +70,10 @@ class Electric:
                 before, setup=setup, bank=Bank.of(setup.cells, setup.site, setup.digitiser.rate_hz)
             )
         found = figures(setup.digitiser)
-        lines = [channel(c, w) for c, w in zip(setup.cells, setup.wiring, strict=True)]
+        lines = [
+            channel(c, w, setup.digitiser.common_mode_error)
+            for c, w in zip(setup.cells, setup.wiring, strict=True)
+        ]
         return cls(
             setup,
             Bank.of(setup.cells, setup.site, setup.digitiser.rate_hz),

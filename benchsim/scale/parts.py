@@ -19,7 +19,9 @@ class Cell:
     rated output, signed.  hysteresis: largest difference of falling from rising load over 0..E_max, as a
     fraction of rated output.  creep: terms (fraction of the load's output that comes late, time constant
     in s).  zero_effect_per_k: shift of the no-load output, as a fraction of rated output per K.
-    span_effect_per_k: change of sensitivity, as a fraction per K.  noise lives in the digitiser.
+    span_effect_per_k: change of sensitivity, as a fraction per K.  open_arms, arm_shifts: damage to the
+    bridge, by the names of arms in bridge.py; a shift is a fraction of the arm.  noise lives in the
+    digitiser.
     """
 
     e_max_kg: float
@@ -32,6 +34,8 @@ class Cell:
     span_effect_per_k: float = 0.0
     input_resistance_ohm: float = 385.0
     output_resistance_ohm: float = 350.0
+    open_arms: tuple[str, ...] = ()
+    arm_shifts: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +43,10 @@ class Wiring:
     """One cell's way to its terminals.
 
     lead_resistance_ohm: each conductor.  sensed: six conductors, the reference is taken at the cell.
-    open: terminals that have no contact.  swapped: "signal" or "excitation" pairs that are crossed.
+    open: terminals that have no contact.  contacts: (terminal, resistance of its contact in ohm).
+    swapped: "signal", "excitation" or "sense" pairs that are crossed.
     leaks: (terminal, resistance to the shield in ohm), the shield lying at EXC-.
+    shorts: (terminal, terminal, resistance between them in ohm).
     Terminals are EXC+, EXC-, SIG+, SIG-, SEN+, SEN-.
     """
 
@@ -49,6 +55,8 @@ class Wiring:
     open: tuple[str, ...] = ()
     swapped: tuple[str, ...] = ()
     leaks: tuple[tuple[str, float], ...] = ()
+    contacts: tuple[tuple[str, float], ...] = ()
+    shorts: tuple[tuple[str, str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +92,8 @@ class Digitiser:
     pickup_mv_per_v: amplitude of mains at pickup_hz on the input.  filter: "none" or "sinc1" ... "sinc4",
     filter_samples: length of one of its boxes, in samples.  clock_error_ppm: positive runs fast.
     reference_error: fraction by which its reference is wrong, 0 when ratiometric and healthy.
+    common_mode_error: signal that it sees in V per V by which the mean of both inputs lies away from half
+    of the excitation, 1e-5 is 100 dB of rejection.
     stuck_bits: low bits of the code that do not move.
     """
 
@@ -99,6 +109,7 @@ class Digitiser:
     filter_samples: int = 1
     clock_error_ppm: float = 0.0
     reference_error: float = 0.0
+    common_mode_error: float = 0.0
     stuck_bits: int = 0
 
     @property

@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.ground.readings import CHANNELS_PER_NODE
-from benchsim.scale.bridge import PAIRS, TERMINALS
+from benchsim.scale.bridge import ARMS, PAIRS, TERMINALS
 from benchsim.scale.filters import STAGES
 from benchsim.scale.parts import Cell, Digitiser, Receptor, ScaleParts, Site, Wiring
 from benchsim.scale.receptor import bearing, dead_shares_kg
@@ -37,6 +37,7 @@ CELL: Limits = {
     "output_resistance_ohm": (1.0, 1e6),
 }
 CREEP: Limits = {"fraction": (-0.5, 0.5), "time constant in s": (1e-3, 1e9)}
+ARM_SHIFT = (-0.99, 100.0)
 RECEPTOR: Limits = {
     "length_m": (0.01, 1e4),
     "width_m": (0.01, 1e4),
@@ -57,6 +58,7 @@ DIGITISER: Limits = {
     "filter_samples": (1, LONGEST_BOX),
     "clock_error_ppm": (-1e5, 1e5),
     "reference_error": (-0.9, 0.9),
+    "common_mode_error": (-1.0, 1.0),
 }
 SITE: Limits = {
     "temperature_c": (-100.0, 200.0),
@@ -160,16 +162,27 @@ def check_cell(cell: Cell, name: str) -> None:
     for number, term in enumerate(cell.creep, 1):
         for (field, limits), value in zip(CREEP.items(), term, strict=True):
             _within(f"{name}, creep term {number}, {field}", value, *limits)
+    for arm in (*cell.open_arms, *(a for a, _ in cell.arm_shifts)):
+        _known(f"{name}, arm", arm, ARMS)
+    for arm, fraction in cell.arm_shifts:
+        _within(f"{name}, shift of arm {arm}", fraction, *ARM_SHIFT)
 
 
 def check_wiring(wiring: Wiring, name: str) -> None:
     _from_0(f"{name}, lead_resistance_ohm", wiring.lead_resistance_ohm)
-    for terminal in (*wiring.open, *(t for t, _ in wiring.leaks)):
+    shorted = [terminal for one, other, _ in wiring.shorts for terminal in (one, other)]
+    for terminal in (*wiring.open, *(t for t, _ in (*wiring.leaks, *wiring.contacts)), *shorted):
         _known(f"{name}, terminal", terminal, TERMINALS)
     for pair in wiring.swapped:
         _known(f"{name}, pair", pair, PAIRS)
     for terminal, ohm in wiring.leaks:
         _above_0(f"{name}, leak at {terminal}", ohm)
+    for terminal, ohm in wiring.contacts:
+        _from_0(f"{name}, contact at {terminal}", ohm)
+    for one, other, ohm in wiring.shorts:
+        if one == other:
+            raise BadInput(f"{name}: a short from {one} to itself", "two terminals")
+        _from_0(f"{name}, short from {one} to {other}", ohm)
 
 
 def check_digitiser(digitiser: Digitiser, name: str) -> None:

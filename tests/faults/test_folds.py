@@ -39,7 +39,7 @@ def test_a_dead_cell_gives_no_signal_at_all() -> None:
 
 
 def test_crossing_a_pair_twice_makes_it_right() -> None:
-    for name in ("swapped-signal", "swapped-excitation"):
+    for name in ("swapped-signal", "swapped-excitation", "swapped-sense"):
         once = fold(name)
         assert once.swapped
         assert fold(name, once) == HEALTHY["wiring"]
@@ -59,6 +59,28 @@ def test_sense_leads_that_are_not_there_cannot_be_lost() -> None:
     four_wire = replace(HEALTHY["wiring"], sensed=False)
     assert fold("lost-sense", four_wire) == four_wire
     assert fold("lost-sense").open == ("SEN+", "SEN-")
+
+
+def test_a_loose_terminal_is_open_in_the_share_of_seconds_it_names() -> None:
+    # Independent seconds: the count is binomial; four standard deviations are allowed.
+    for gone in (0.1, 0.5):
+        spells = [fold("loose-terminal", age_us=n * 1_000_000, gone=gone).open for n in range(4000)]
+        share = sum(opened == ("SIG+",) for opened in spells) / len(spells)
+        assert share == pytest.approx(gone, abs=4 * math.sqrt(gone * (1 - gone) / 4000))
+
+
+def test_another_pattern_of_a_loose_terminal_is_other_seconds() -> None:
+    first, second = (
+        [bool(fold("loose-terminal", age_us=n * 1_000_000, pattern=p).open) for n in range(200)]
+        for p in (1, 2)
+    )
+    alike = sum(a == b for a, b in zip(first, second, strict=True)) / 200
+    assert alike == pytest.approx(0.3**2 + 0.7**2, abs=4 * math.sqrt(0.58 * 0.42 / 200))
+
+
+def test_a_short_can_lie_between_any_two_of_the_six_terminals() -> None:
+    (pair,) = (p for p in entry_of("shorted-terminals").parameters if p.name == "pair")
+    assert len(pair.words) == len({frozenset(w.split("/")) for w in pair.words}) == math.comb(6, 2)
 
 
 def test_a_low_support_is_the_one_that_was_named() -> None:

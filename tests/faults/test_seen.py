@@ -137,6 +137,48 @@ def test_a_lost_sense_lead_is_told_by_the_node() -> None:
     assert "excitation or its sense" in indication.reason
 
 
+def test_shorted_signal_terminals_are_a_plausible_dead_cell() -> None:
+    bench = bench_with("shorted-terminals", 1, resistance_ohm=0.0)
+    assert bench.indication.valid
+    assert cells_kg(bench, LOOK_S)[0] == pytest.approx(-400.0, abs=1.0)
+
+
+@pytest.mark.parametrize("pair", ["EXC+/SIG+", "EXC-/SIG+", "EXC+/EXC-", "SIG-/SEN-"])
+def test_a_short_from_signal_to_supply_or_across_the_supply_is_told_by_the_node(pair: str) -> None:
+    indication = bench_with("shorted-terminals", 1, pair=pair).indication
+    assert not indication.valid
+    assert "cell 1" in indication.reason
+
+
+def test_a_loose_terminal_takes_the_weight_away_for_seconds() -> None:
+    bench = bench_with("loose-terminal", 1, gone=0.4, seconds=60.0)
+    found = [i for t in range(11, 60) if (i := bench.trace.indication_at(t * S)) is not None]
+    assert {i.valid for i in found} == {True, False}
+    assert {i.gross_d for i in found if i.valid and not i.motion} == {LOAD_D}
+
+
+def test_a_corroded_terminal_costs_four_conductors_their_span_and_six_nothing() -> None:
+    # R_in / (R_in + 7.7) of the cell's 385 ohm: 1.96 % of its load, its dead load of 400 kg too.
+    four = replace(HEALTHY, wiring=tuple(replace(w, sensed=False) for w in HEALTHY.wiring))
+    bench = bench_with("corroded-terminal", 1, parts=four, resistance_ohm=7.7, over_us=0)
+    before, after = cells_kg(bench, 9.0)[0], cells_kg(bench, LOOK_S)[0]
+    assert after + 400.0 == pytest.approx((before + 400.0) * 385.0 / 392.7, rel=2e-4)
+    assert gross_d(bench_with("corroded-terminal", 1, resistance_ohm=7.7, over_us=0), LOOK_S) == LOAD_D
+
+
+def test_an_open_arm_puts_the_reading_at_its_stop() -> None:
+    indication = bench_with("open-arm", 1).indication
+    assert not indication.valid
+    assert "cell 1" in indication.reason
+
+
+def test_a_drifting_arm_moves_zero_by_a_quarter_of_its_drift() -> None:
+    # Quarter bridge: x / 4 = 0.05 mV/V of 2 mV/V of 20 t is 500 kg; the input is 385 ohm, the bridge 350.
+    bench = bench_with("drifting-arm", 1, drift=-0.0002, over_us=0)
+    before, after = cells_kg(bench, 9.0)[0], cells_kg(bench, LOOK_S)[0]
+    assert after - before == pytest.approx(500.0 * 350.0 / 385.0, rel=1e-3)
+
+
 def test_a_wet_connector_moves_zero_by_what_the_divider_takes() -> None:
     # Closed form: SIG+ stands at half the excitation behind half the cell's output resistance Rs, so a leak
     # R to EXC- shifts it by -1/2 Rs / (Rs + R) of the excitation (Thevenin).
