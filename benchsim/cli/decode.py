@@ -4,25 +4,16 @@ from __future__ import annotations
 
 import re
 import sys
-import textwrap
-from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import rich_click as click
 
 if TYPE_CHECKING:
-    from rich.text import Text
-
-    from benchsim.link.explain import Explained, Field
+    from benchsim.link.explain import Explained
     from benchsim.record.pcapng import Capture
 
-WIDTH, PLACE, LEFT, NAME = 80, 8, 35, 18
-MARGIN = " " * (PLACE + 2)
-OCTETS_A_LINE = 8
-SHOWN_OF_NOISE = 32
 LONGEST_NAME = 60
 DIGITS = re.compile(r"(?=.*[0-9a-fA-F])[0-9a-fA-FxX:,;\-\s]+", re.DOTALL)
 LARGEST = 64 * 1024 * 1024
@@ -115,6 +106,7 @@ def _read_octets(octets: bytes) -> _Read:
 
 def _read_pcapng(capture: Capture) -> _Read:
     """Packets of private link types; others are counted and left out."""
+    from benchsim.cli.text import counted
     from benchsim.ground.clock import seconds
     from benchsim.link.capture import frames_in
 
@@ -132,7 +124,7 @@ def _read_pcapng(capture: Capture) -> _Read:
             part = f"{len(packet.data)} of {packet.octets} octets"
             notes.append(f"packet {number} was captured only in part: {part}")
     for link_type, count in left_out.items():
-        few = _count(count, "packet")
+        few = counted(count, "packet")
         notes.append(f"left out: {few} of link type {link_type}; only private types carry bare frames")
     return _Read(tuple(frames), "pcapng", tuple(notes))
 
@@ -141,68 +133,12 @@ def _read_pcapng(capture: Capture) -> _Read:
 
 
 def _show(read: _Read) -> None:
+    from benchsim.cli.annotated import WIDTH, block
     from benchsim.cli.text import console
 
     out = console()
     for frame, label in read.frames:
-        out.print(_block(frame, label), width=WIDTH, soft_wrap=True)
+        out.print(block(frame, label), width=WIDTH, soft_wrap=True)
     bad = sum(not frame.valid for frame, _ in read.frames)
     total = len(read.frames)
     out.print(f"{total} found, read as {read.framing}: {total - bad} good, {bad} bad")
-
-
-def _block(frame: Explained, label: str) -> Text:
-    """One frame: a head, why it is bad, and its fields beside their octets."""
-    from rich.text import Text
-
-    told = [frame.kind, frame.direction, _count(frame.octets, "octet"), label]
-    made = Text.assemble(
-        (f"{frame.offset:>{PLACE}}  ", "dim"),
-        (", ".join(filter(None, told)), "bold"),
-        "  ",
-        ("good", "green") if frame.valid else ("BAD", "bold red"),
-        "\n",
-    )
-    if frame.why:
-        made.append(
-            "\n".join(textwrap.wrap(frame.why, WIDTH, initial_indent=MARGIN, subsequent_indent=MARGIN))
-        )
-        made.append("\n")
-    for field in frame.fields:
-        for line in _lines(field):
-            made.append(line.rstrip() + "\n")
-    return made
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'s' * (number != 1)}"
-
-
-def _lines(field: Field) -> Iterator[str]:
-    """Octets on the left, eight a line, each line with its offset; name and meaning on the right.
-
-    Of what is longer than any frame only the beginning is shown: the file has the rest, and so has JSON.
-    """
-    from benchsim.link.limits import LONGEST_FRAME
-
-    shown = len(field.octets) if len(field.octets) <= LONGEST_FRAME else SHOWN_OF_NOISE
-    left = [
-        f"{field.places[n]:>{PLACE}}  {field.octets[n : n + OCTETS_A_LINE].hex(' ')}"
-        for n in range(0, shown, OCTETS_A_LINE)
-    ]
-    if shown < len(field.octets):
-        left.append(f"{MARGIN}and {len(field.octets) - shown} more")
-    for place, name, text in zip_longest(left, [field.name], _texts(field), fillvalue=""):
-        yield f"{place:<{LEFT}}{name:<{NAME}}{text}"
-
-
-def _texts(field: Field) -> list[str]:
-    """Value and meaning, in lines; octets and lists by their meaning alone, samples row by row as well."""
-    said = [field.meaning]
-    if isinstance(field.value, int) and field.name != "crc":
-        said = [f"{field.value}, {field.meaning}" if field.meaning else str(field.value)]
-    if field.name == "samples" and isinstance(field.value, list):
-        said += (f"{n}: {' '.join(map(str, row))}" for n, row in enumerate(field.value))
-    return [
-        line for text in said for line in textwrap.wrap(text, WIDTH - LEFT - NAME, subsequent_indent="  ")
-    ]

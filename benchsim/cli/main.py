@@ -21,6 +21,7 @@ VERBS = {
     "serve": ("serve", "Run the scale of a scenario live, for host software to talk to."),
     "demo": ("demo", "See the whole way once: a truck, a serial port, a client."),
     "decode": ("decode", "Explain captured octets of the node link, frame by frame."),
+    "probe": ("probe", "Judge a host or a node under test, case by case."),
     "scenarios": ("formats", "List the scenarios that come with benchsim."),
     "faults": ("catalogues", "List the faults, or tell all about one."),
     "rules": ("catalogues", "List the rule profiles, or tell all about one."),

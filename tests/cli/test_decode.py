@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from benchsim.cli.decode import WIDTH
+from benchsim.cli.annotated import WIDTH
 from benchsim.ground.library import shipped
 from benchsim.record.pcapng import Packet, capture_file
 from tests.cli.calls import Call

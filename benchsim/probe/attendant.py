@@ -1,0 +1,120 @@
+"""Whoever attends a device under test and does deliberate acts at it: nobody, a person, or a program.
+
+Acts are words: pair A, release A, restart A, recommission A, state A.  The answer is one line: "done", the
+state in words, or "cannot".
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import shlex
+from collections.abc import Callable
+from typing import Protocol
+
+from benchsim.ground.errors import BadInput
+
+CANNOT = "cannot"
+ACT_TIMEOUT_S = 10.0
+LEAVE_TIMEOUT_S = 3.0
+LONGEST_LINE = 4096
+
+
+class Attendant(Protocol):
+    """Who can be asked."""
+
+    async def act(self, text: str) -> str | None:
+        """Do it and say what came of it; None: it cannot be done."""
+
+    async def leave(self) -> None:
+        """Nothing more is asked."""
+
+
+class Nobody:
+    """Nobody is there."""
+
+    async def act(self, text: str) -> str | None:
+        return None
+
+    async def leave(self) -> None:
+        return None
+
+
+class Person:
+    """Somebody at a terminal.  say: shows a line; ask: waits for a typed one, None at the end of input."""
+
+    def __init__(self, say: Callable[[str], None], ask: Callable[[], str | None]) -> None:
+        self._say, self._ask = say, ask
+
+    async def act(self, text: str) -> str | None:
+        if text.startswith("state"):
+            return None  # what the device shows is told in its own words, not in ours
+        self._say(f"at the device: {text}.  Enter when it is done, n if it cannot be done: ")
+        typed = await asyncio.get_running_loop().run_in_executor(None, self._ask)
+        return None if typed is None or typed.strip().lower() in ("n", "no", CANNOT) else "done"
+
+    async def leave(self) -> None:
+        return None
+
+
+class Program:
+    """A program of the user's: an act a line on its stdin, an answer a line on its stdout.
+
+    Its first line may be "at PLACE": where the device can be reached.
+    """
+
+    def __init__(self, process: asyncio.subprocess.Process, first: str) -> None:
+        self._process = process
+        self.place = first.removeprefix("at ").strip() if first.startswith("at ") else None
+        self._kept = None if self.place is not None else first
+
+    async def act(self, text: str) -> str | None:
+        stdin = self._process.stdin
+        assert stdin is not None
+        try:
+            stdin.write(f"{text}\n".encode())
+            await stdin.drain()
+            answer = await asyncio.wait_for(self._line(), ACT_TIMEOUT_S)
+        except (OSError, TimeoutError):
+            return None
+        return None if answer in ("", CANNOT) else answer
+
+    async def _line(self) -> str:
+        stdout = self._process.stdout
+        assert stdout is not None
+        return (await stdout.readline()).decode(errors="replace").strip()
+
+    async def leave(self) -> None:
+        """Close its stdin; what does not end by itself is ended."""
+        process = self._process
+        if process.stdin is not None:
+            process.stdin.close()
+        try:
+            await asyncio.wait_for(process.wait(), LEAVE_TIMEOUT_S)
+        except TimeoutError:
+            with contextlib.suppress(ProcessLookupError):
+                process.terminate()
+            await process.wait()
+
+
+async def started(command: str) -> Program:
+    """Start a program that attends the device, and wait for its first line.  Raises BadInput."""
+    words = shlex.split(command)
+    if not words:
+        raise BadInput("an attendant without a command", "name a program and its arguments")
+    pipe = asyncio.subprocess.PIPE
+    try:
+        process = await asyncio.create_subprocess_exec(*words, stdin=pipe, stdout=pipe, limit=LONGEST_LINE)
+    except OSError as error:
+        raise BadInput(f"{words[0]}: {error.strerror or error}", "name a program that can be run") from None
+    assert process.stdout is not None
+    try:
+        first = await asyncio.wait_for(process.stdout.readline(), ACT_TIMEOUT_S)
+    except (TimeoutError, ValueError):
+        first = b""
+    if not first:
+        with contextlib.suppress(ProcessLookupError):
+            process.terminate()
+        await process.wait()
+        raise BadInput(f"the attendant {words[0]} says nothing", 'its first line is "at PLACE", or "ready"')
+    return Program(process, first.decode(errors="replace").strip())
