@@ -23,6 +23,7 @@ from benchsim.ground.randomness import Streams
 from benchsim.ground.readings import ClockReading, Event, Indication, LinkState, Outcome, Samples
 from benchsim.host.host import Host
 from benchsim.link.hub import Hub
+from benchsim.link.parts import told_anew
 from benchsim.outputs.output import protocol_names
 from benchsim.record.trace import Trace
 from benchsim.rules.profile import Profile
@@ -34,7 +35,7 @@ DONE = Outcome(done=True)
 KINDS: dict[type, str] = {
     **dict.fromkeys((ask.Place, ask.Move, ask.Remove, ask.Drive), "load"),
     **dict.fromkeys((ask.StartFault, ask.EndFault), "fault"),
-    **dict.fromkeys((ask.Pair, ask.Release, ask.Recommission), "link"),
+    **dict.fromkeys((ask.Pair, ask.Release, ask.Recommission, ask.Expect), "link"),
 }
 
 
@@ -241,7 +242,7 @@ class Bench:
                 return DONE
             case ask.StartFault() | ask.EndFault():
                 return self._fault(command)
-            case ask.Pair() | ask.Release() | ask.Recommission():
+            case ask.Pair() | ask.Release() | ask.Recommission() | ask.Expect():
                 return self._link(command)
             case ask.Zero() | ask.Tare() | ask.PresetTare() | ask.ClearTare() | ask.Record():
                 return self._host.command(command, self.now_us)
@@ -285,6 +286,8 @@ class Bench:
                 raise BadInput(f"no node is strapped to address {command.address}", f"strapped: {straps}")
             for node in at_address:
                 node.recommission(self.now_us)
+        elif isinstance(command, ask.Expect):
+            self._hub.instruct(told_anew(self._hub.card, command), self.now_us)
         elif isinstance(command, ask.Pair):
             self._hub.pair(command.address, self.now_us)
         else:

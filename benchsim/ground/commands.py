@@ -181,7 +181,19 @@ class Recommission:
         return f"recommission the node at address {self.address}"
 
 
-LinkCommand = Pair | Release | Recommission
+@dataclass(frozen=True, slots=True)
+class Expect:
+    """Tell the host anew what it has: cells of the whole scale, and (address, cells) of each address set."""
+
+    cells: int
+    at: tuple[tuple[int, int], ...]
+
+    def __str__(self) -> str:
+        places = ", ".join(f"{cells} at address {address}" for address, cells in self.at)
+        return f"expect {self.cells} cells: {places}"
+
+
+LinkCommand = Pair | Release | Recommission | Expect
 
 
 @dataclass(frozen=True, slots=True)

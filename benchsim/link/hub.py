@@ -37,6 +37,7 @@ class Hub:
         self.seats = {e.address: Seat(card, e, dice) for e in card.expected}
         self.bad_frames = 0
         self.wake_us: int | None = None
+        self._told: list[LinkState] = []
 
     @property
     def states(self) -> tuple[LinkState, ...]:
@@ -74,7 +75,7 @@ class Hub:
     def due(self, now_us: int) -> tuple[list[tuple[int, bytes]], list[LinkState], int | None]:
         """(address or 0 for everyone, frame) to send now, states that changed, when to ask again."""
         out: list[tuple[int, bytes]] = []
-        told: list[LinkState] = []
+        told, self._told = self._told, []
         for seat in self.seats.values():
             if seat.wake_us is not None and seat.wake_us <= now_us:
                 seat.act(now_us)
@@ -105,7 +106,7 @@ class Hub:
         self._seat(address).release(now_us)
         self._arm(now_us)
 
-    def instruct(self, card: HostCard) -> None:
+    def instruct(self, card: HostCard, now_us: int) -> None:
         """Take another card: an address of which nothing changed goes on, any other begins anew, idle.
 
         A node that is no longer expected is not told; it stays bound.  Raises BadInput for a card that
@@ -116,11 +117,16 @@ class Hub:
         mine = self.card
         same = ours == (mine.host_id, mine.network, mine.key, mine.settings, mine.versions)
         kept = {s.expected: s for s in self.seats.values()} if same else {}
+        before = self.seats
         self.seats = {e.address: kept.get(e) or Seat(card, e, self._dice) for e in card.expected}
+        for address, old in before.items():
+            if old is not self.seats.get(address):
+                detail = "" if address in self.seats else "no longer expected"
+                self._told.append(LinkState(address, str(Step.IDLE), "", detail, now_us))
         for seat in self.seats.values():
             seat.card = card
         self.card = card
-        self._arm()
+        self._arm(now_us)
 
     def _hear_broken(self, frame: bytes) -> None:
         """A frame with a wrong CRC: counted, also at the address that it may have been of."""

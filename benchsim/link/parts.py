@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from benchsim.ground.commands import Expect
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import CHANNELS_PER_NODE
 
@@ -83,6 +84,15 @@ class HostCard:
     settings: LinkSettings = field(default_factory=LinkSettings)
     versions: tuple[int, int] = (1, 1)
     scale_cells: int | None = None
+
+
+def told_anew(card: HostCard, told: Expect) -> HostCard:
+    """The card of a host that is told of its scale anew; what is sealed and the rate stay as they were."""
+    known = {e.address: e for e in card.expected}
+    rates = {e.rate_hz for e in card.expected}
+    rate_hz = rates.pop() if len(rates) == 1 else None
+    expected = tuple(replace(known.get(a, Expected(a, n, None, rate_hz)), cells=n) for a, n in told.at)
+    return replace(card, expected=expected, scale_cells=told.cells)
 
 
 def check_node(card: NodeCard) -> None:

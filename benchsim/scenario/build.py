@@ -13,13 +13,13 @@ from pathlib import Path
 from benchsim.bench.plan import NodePlan, Plan, Scheduled
 from benchsim.checks.sentence import Check, Known, SentenceError, parse
 from benchsim.ground.clock import SECOND_US, seconds
-from benchsim.ground.commands import Ask, StartFault
+from benchsim.ground.commands import Ask, Expect, StartFault
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.ground.readings import InstrumentCard
 from benchsim.ground.rounding import is_scale_interval
 from benchsim.host.parts import CellSeat, HostParts
 from benchsim.link.figures import Way
-from benchsim.link.parts import Expected, HostCard, LinkSettings
+from benchsim.link.parts import HostCard, LinkSettings
 from benchsim.outputs.output import protocol_names
 from benchsim.rules.profile import Profile, load_profile
 from benchsim.rules.tables import check_intervals
@@ -68,7 +68,7 @@ def assemble(scenario: Scenario, seed: int | str | None = None) -> Built:
     plan = Plan(
         scale=draft.parts,
         nodes=tuple(_node_plan(node, db) for node, db in zip(nodes, shadows_db, strict=True)),
-        link=_host_card(scenario, equipment.expected(nodes)),
+        link=_host_card(scenario, draft.told_first),
         host=_host(scenario, draft.parts, nodes),
         card=_card(scenario),
         lasts_us=draft.lasts_us,
@@ -87,6 +87,7 @@ class Draft:
     profile: Profile | None
     nodes: list[equipment.NodeSpec]
     parts: ScaleParts
+    told_first: Expect
     told: tuple[Told, ...]
     checks: tuple[Check, ...]
     lasts_us: int
@@ -103,13 +104,17 @@ def judged(scenario: Scenario, findings: Findings) -> Draft:
     if findings.clean("scale", "cells", "nodes", "site"):
         with findings.at(("scale",)):
             judge(parts, file, scenario.places)
-    addresses = tuple(e.address for e in equipment.expected(nodes))
+    wired = equipment.wired(nodes)
+    first = equipment.expect(file.link.expected, wired, count, ("link", "expected"), findings)
+    addresses = tuple(address for address, _ in first.at)
     straps = tuple(n.card.strap for n in nodes)
-    stage = Stage(parts.receptor, len(nodes), addresses, straps, findings)
+    stage = Stage(parts.receptor, len(nodes), addresses, straps, findings, wired)
     told = tuple(commands_of(file.timeline, stage))
+    later = {a for t in told if isinstance(t.command, Expect) for a, _ in t.command.at}
+    ever = tuple(sorted({*addresses, *later}))
     known = Known(
         cells=count if findings.sure("cells") else 0,
-        nodes=addresses if findings.sure("cells", "nodes") else (),
+        nodes=ever if findings.sure("cells", "nodes") else (),
         protocols=protocol_names(),
         interval_kg=file.scale.interval if findings.sure("scale") else Decimal(0),
     )
@@ -119,7 +124,7 @@ def judged(scenario: Scenario, findings: Findings) -> Draft:
     _judge_updates(scenario, findings)
     _judge_silence(scenario, findings)
     judge_ways(file, nodes, findings)
-    return Draft(profile, nodes, parts, told, checks, lasts_us)
+    return Draft(profile, nodes, parts, first, told, checks, lasts_us)
 
 
 # -- the rules and the scale's figures -----------------------------------------------------------------
@@ -199,12 +204,14 @@ def _judge_silence(scenario: Scenario, findings: Findings) -> None:
         )  # fmt: skip
 
 
-def _host_card(scenario: Scenario, expected: tuple[Expected, ...]) -> HostCard:
+def _host_card(scenario: Scenario, told: Expect) -> HostCard:
     link = scenario.file.link
+    expected = equipment.expected(told, int(scenario.file.nodes.rate))
     settings = LinkSettings(
         samples_per_frame=link.samples_per_frame, liveness_us=link.silence, beat_us=link.beat
     )
-    return HostCard(HOST_ID, link.network, equipment.pairing_key(link.pairing_key), expected, settings)
+    key = equipment.pairing_key(link.pairing_key)
+    return HostCard(HOST_ID, link.network, key, expected, settings, scale_cells=told.cells)
 
 
 def _card(scenario: Scenario) -> InstrumentCard:

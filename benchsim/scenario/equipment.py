@@ -6,13 +6,16 @@ A figure of one cell or node wins over the figure of all; what neither gives is 
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from benchsim.ground.commands import Expect
 from benchsim.ground.readings import CHANNELS_PER_NODE, addresses_needed
 from benchsim.link.parts import KEY_OCTETS, Expected, NodeCard
 from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Station, Wiring
 from benchsim.scenario import schema
+from benchsim.scenario.expectation import Expectation
 from benchsim.scenario.findings import Findings
 from benchsim.scenario.layout import cell_capacity, receptor_of
 from benchsim.scenario.quantities import Noise
@@ -123,9 +126,47 @@ def nodes_of(file: schema.File, count: int, findings: Findings) -> list[NodeSpec
     return specs + [_stranger(file, s, i, rate_hz) for i, s in enumerate(file.nodes.strangers)]
 
 
-def expected(specs: list[NodeSpec]) -> tuple[Expected, ...]:
-    """What the host is told: which addresses, how many cells at each."""
-    return tuple(Expected(s.address, len(s.station.cells)) for s in specs if s.address is not None)
+def wired(specs: list[NodeSpec]) -> tuple[tuple[int, int], ...]:
+    """(address, cells) of each node that reads the scale."""
+    return tuple((s.address, len(s.station.cells)) for s in specs if s.address is not None)
+
+
+def expect(
+    own: Expectation | None, wired: Sequence[tuple[int, int]], count: int, loc: Loc, findings: Findings
+) -> Expect:
+    """What the host is told, own None: what is wired.  wired: (address, cells) of each node; count: of cells.
+
+    Findings: an address twice, one whose cells nobody gives, more cells at the addresses than on the scale.
+    """
+    if own is None:
+        return Expect(count, tuple(wired))
+    cells = own.cells if own.cells is not None else count
+    there = dict(wired)
+    at: dict[int, int] = {}
+    given = own.addresses
+    if given is None:
+        at = {a: n for a, n in wired if n}
+    for index, each in enumerate(given or ()):
+        here: Loc = (*loc, "addresses", index)
+        if each.address in at:
+            findings.add((*here, "address"), f"address {each.address} is listed twice", "each address once")
+        number = each.cells if each.cells is not None else there.get(each.address)
+        if number is None and findings.sure("cells", "nodes"):
+            findings.add(here, f"no node is wired for address {each.address}", "say how many cells: 4 there")
+        at[each.address] = number or 0
+    carried = sum(at.values())
+    if carried > cells and findings.sure("cells", "nodes"):
+        findings.add(
+            (*loc, "cells") if own.cells is not None else loc,
+            f"cells: {cells} on the scale, but {carried} at its addresses",
+            f"{carried} or more, or fewer at the addresses",
+        )
+    return Expect(cells, tuple(at.items()))
+
+
+def expected(told: Expect, rate_hz: int) -> tuple[Expected, ...]:
+    """What the host is told: which addresses, how many cells at each, at which rate."""
+    return tuple(Expected(address, cells, None, rate_hz) for address, cells in told.at)
 
 
 def _rate(file: schema.File, findings: Findings) -> int:

@@ -12,6 +12,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from benchsim.scenario import quantities as q
+from benchsim.scenario.expectation import Expectation
 from benchsim.scenario.story import Step
 from benchsim.scenario.ways import BitRate, Cable, OtherNetwork, Radio
 
@@ -202,6 +203,7 @@ class Link(Channel):
     samples_per_frame: Annotated[int, Field(strict=True, ge=1, le=80)] = key(8, "k")
     silence: q.Waiting = key("1 s", "a node is lost after this much silence", validate_default=True)
     beat: q.Waiting = key("1 s", "between two beats of a quiet end", validate_default=True)
+    expected: Expectation | None = key(None, "what the host is told of its scale; default what is wired")
     pair_at_start: q.OnOff = key("on", "whether the host pairs by itself at once", validate_default=True)
 
 

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from benchsim.scenario import quantities as q
+from benchsim.scenario.expectation import Expectation
 
 LoadName = Annotated[str, Field(strict=True, min_length=1, max_length=80)]
 FaultKey = Annotated[str, Field(strict=True, min_length=1, max_length=80)]
@@ -122,6 +123,12 @@ class RecommissionItem(_Item):
     recommission: OneAddress = Field(description="the address set on the node")
 
 
+class ExpectItem(_Item):
+    """The host is told anew which cells and addresses it has; then it has to be asked to pair."""
+
+    expect: Expectation = Field(description="cells and addresses, as under link: expected")
+
+
 class AskItem(_Again):
     """A client of a host protocol sends; what comes back can be checked."""
 
@@ -142,6 +149,7 @@ ITEMS: dict[str, type[BaseModel]] = {
     "pair": PairItem,
     "release": ReleaseItem,
     "recommission": RecommissionItem,
+    "expect": ExpectItem,
     "ask": AskItem,
 }
 
@@ -164,6 +172,7 @@ Step = Annotated[
     | Annotated[PairItem, Tag("pair")]
     | Annotated[ReleaseItem, Tag("release")]
     | Annotated[RecommissionItem, Tag("recommission")]
+    | Annotated[ExpectItem, Tag("expect")]
     | Annotated[AskItem, Tag("ask")],
     Discriminator(verb_of),
 ]

@@ -17,6 +17,7 @@ from benchsim.ground.clock import seconds
 from benchsim.ground.errors import unknown
 from benchsim.scale.parts import Receptor
 from benchsim.scenario import story
+from benchsim.scenario.equipment import expect
 from benchsim.scenario.findings import Findings
 from benchsim.scenario.layout import off_line_m, place_on
 from benchsim.scenario.quantities import Spot
@@ -42,13 +43,18 @@ class Told:
 
 @dataclass(slots=True)
 class Stage:
-    """What the timeline plays on.  addresses: where the host expects nodes; straps: what the nodes have."""
+    """What the timeline plays on.
+
+    addresses: where the host expects nodes, as told last; straps: what the nodes have.  wired: (address,
+    cells) of each node that reads the scale.
+    """
 
     receptor: Receptor
     nodes: int
     addresses: tuple[int, ...]
     straps: tuple[int, ...]
     findings: Findings
+    wired: tuple[tuple[int, int], ...] = ()
     on: dict[str, bool] = field(default_factory=dict)  # name -> whether it leaves by itself
     acting: dict[str, float] = field(default_factory=dict)  # fault's key -> when it ends
     ends_us: int = 0
@@ -93,6 +99,11 @@ def _told(item: story.Step, loc: Loc, stage: Stage) -> Iterator[Told]:
                 stage.findings.add((*loc, "end fault"), *_no_such_fault(item, stage))
             stage.acting[item.end_fault] = item.at
             yield Told(item.at, ask.EndFault(item.end_fault), loc)
+        case story.ExpectItem():
+            place = (*loc, "expect")
+            told = expect(item.expect, stage.wired, len(stage.receptor.supports), place, stage.findings)
+            stage.addresses = tuple(address for address, _ in told.at)
+            yield Told(item.at, told, loc)
         case _:
             yield Told(item.at, _link(item, loc, stage), loc)
 

@@ -77,7 +77,9 @@ def test_after_each_failure_pairing_succeeds_once_its_cause_is_gone(story: str) 
     node.down.change(())
     card = node_card(1, fingerprint=bytes(8), versions=(1, 3))
     node.end.restart(place.queue.now_us, card)
-    place.hub.instruct(replace(place.hub.card, scale_cells=None, expected=(Expected(1, 4),)))
+    place.hub.instruct(
+        replace(place.hub.card, scale_cells=None, expected=(Expected(1, 4),)), place.queue.now_us
+    )
     if node.end.bound_host not in (None, place.hub.card.host_id):
         node.end.recommission()
     place.hub.pair(1, place.queue.now_us)

@@ -222,13 +222,13 @@ def test_a_host_told_better_pairs_and_lets_the_rest_flow_on() -> None:
         place.add(node_card(strap))
     paired(place, 2 * SECOND)
     more = replace(place.hub.card, scale_cells=10)
-    place.hub.instruct(more)
+    place.hub.instruct(more, place.queue.now_us)
     assert [s.step for s in place.hub.states] == ["flow", "flow"]
     place.hub.pair(1, place.queue.now_us)
     place.run(3 * SECOND)
     assert (place.step(1), place.reason(1)) == ("failed", "more cells than addresses")
     assert place.step(2) == "flow"
-    place.hub.instruct(replace(more, expected=(*more.expected, Expected(3, 2))))
+    place.hub.instruct(replace(more, expected=(*more.expected, Expected(3, 2))), place.queue.now_us)
     assert [s.step for s in place.hub.states] == ["failed", "flow", "idle"]
     paired(place)
     assert [(s.step, s.reason) for s in place.hub.states] == [("flow", "")] * 3
@@ -239,7 +239,7 @@ def test_a_flow_whose_pairing_is_asked_for_beyond_the_addresses_ends() -> None:
     place = site()
     place.add(node_card(1))
     paired(place, 2 * SECOND)
-    place.hub.instruct(replace(place.hub.card, scale_cells=5))
+    place.hub.instruct(replace(place.hub.card, scale_cells=5), place.queue.now_us)
     assert place.step() == "flow"
     place.hub.pair(1, place.queue.now_us)
     place.run(3 * SECOND)
@@ -251,7 +251,7 @@ def test_an_address_that_is_no_longer_expected_is_let_be() -> None:
     place.add(node_card(1))
     place.add(node_card(2))
     paired(place, 2 * SECOND)
-    place.hub.instruct(replace(place.hub.card, expected=(Expected(1, 4),)))
+    place.hub.instruct(replace(place.hub.card, expected=(Expected(1, 4),)), place.queue.now_us)
     place.run(20 * SECOND)
     assert [s.address for s in place.hub.states] == [1]
     assert place.places[1].end.step == "lost"

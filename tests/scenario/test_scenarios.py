@@ -20,6 +20,7 @@ from benchsim.checks.judge import judge
 from benchsim.ground import commands as ask
 from benchsim.ground.errors import BadInput
 from benchsim.ground.library import shipped
+from benchsim.link.parts import Expected
 from benchsim.rules.profile import Profile
 from benchsim.scenario.build import Built, assemble
 from benchsim.scenario.loader import load
@@ -63,6 +64,7 @@ def spoilt(built: Built) -> Iterator[tuple[Plan, Profile]]:
     if any(n.up or n.down for n in plan.nodes):
         yield with_perfect_links(plan), rules
     yield with_one_key(plan), rules
+    yield told_what_is_wired(plan), rules
     yield plan, replace(rules, record_when_stable=False, tare_when_stable=False)
     yield plan, replace(rules, motion_band_d=Decimal(0))
     yield plan, replace(rules, motion_band_d=Decimal(10**6))
@@ -94,6 +96,14 @@ def with_one_key(plan: Plan) -> Plan:
     """Every node has the host's pairing key, whatever the scenario says."""
     nodes = tuple(replace(n, card=replace(n.card, key=plan.link.key)) for n in plan.nodes)
     return replace(plan, nodes=nodes)
+
+
+def told_what_is_wired(plan: Plan) -> Plan:
+    """The host expects what there is, whatever the scenario says that it was told."""
+    wired = tuple(Expected(n.card.strap, 4) for n in plan.nodes if n.card.network == plan.link.network)
+    expected = {e.address: e for e in (*wired, *plan.link.expected)}
+    cells = sum(e.cells for e in expected.values())
+    return replace(plan, link=replace(plan.link, expected=tuple(expected.values()), scale_cells=cells))
 
 
 def with_masses(plan: Plan, factor: float) -> Plan:
