@@ -61,8 +61,17 @@ class Mistakes:
 @click.option(
     "--record", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help="Keep the run in FILE."
 )
+@click.option(
+    "--record-depth",
+    "depth",
+    type=click.Choice(["frames", "indications"]),
+    default=None,
+    help="How much is kept: with all frames of the link (default), or only what is shown and what happens.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the results as one JSON object.")
-def run(paths: tuple[str, ...], seed: str | None, record: Path | None, as_json: bool) -> None:
+def run(
+    paths: tuple[str, ...], seed: str | None, record: Path | None, depth: str | None, as_json: bool
+) -> None:
     """Run scenarios on the virtual clock and tell which checks held.
 
     A FOLDER runs all its *.yaml files; a NAME is that of a scenario that comes with benchsim
@@ -76,7 +85,10 @@ def run(paths: tuple[str, ...], seed: str | None, record: Path | None, as_json: 
     files = _files(paths, mistakes)
     if record is not None and len(files) != 1:
         raise click.UsageError(f"--record keeps one run, but {len(files)} scenarios are named")
-    results = _run_all(files, None if seed is None else seed_of(seed, "--seed"), record, mistakes)
+    if depth is not None and record is None:
+        raise click.UsageError("--record-depth says how much --record keeps, but there is no --record")
+    own_seed = None if seed is None else seed_of(seed, "--seed")
+    results = _run_all(files, own_seed, record, depth or "frames", mistakes)
     passed = not mistakes.files and all(r.passed for r in results)
     if as_json:
         documents = [r.document() for r in results]
@@ -112,7 +124,9 @@ def _files(words: tuple[str, ...], mistakes: Mistakes) -> list[Path]:
     return list(files.values())
 
 
-def _run_all(files: list[Path], seed: int | None, record: Path | None, mistakes: Mistakes) -> list[Result]:
+def _run_all(
+    files: list[Path], seed: int | None, record: Path | None, depth: str, mistakes: Mistakes
+) -> list[Result]:
     """Each file's result.  A signal stops the run it comes in, and those that would follow."""
     from benchsim.ground.errors import BenchsimError
     from benchsim.scenario.run import Stopped
@@ -122,7 +136,7 @@ def _run_all(files: list[Path], seed: int | None, record: Path | None, mistakes:
     with Brake() as brake, _progress(len(files), brake) as begin:
         for file in files:
             try:
-                results.append(run_scenario(file, seed, record, begin(file), perf_counter))
+                results.append(run_scenario(file, seed, record, begin(file), perf_counter, depth))
             except BenchsimError as error:
                 mistakes.add(file, error)
             except Stopped as stop:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
@@ -20,6 +20,7 @@ from benchsim.ground.clock import SECOND_US
 from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import Event, LinkState
 from benchsim.ground.units import MASS
+from benchsim.record import frames
 from benchsim.record.trace import COUNTS, FLAGS, Columns
 
 FORMAT = 1
@@ -28,6 +29,9 @@ BLOCK_US = SECOND_US
 SIMULATED = "SIMULATED: no weight in this file was measured by an instrument"
 HEAD, TAIL = "benchsim", "benchsim.end"
 COLUMN_ENCODING = "x-benchsim-columns"
+INDICATIONS, FRAMES = "indications", "frames"
+DEPTHS = (INDICATIONS, FRAMES)
+"""How much is kept of a run: what is shown and what happens, or all frames of the link beside it."""
 MAX_CELLS = 16
 MOST_LOST = 10_000
 LOST = "(lost with a damaged block)"
@@ -46,7 +50,8 @@ class Head:
     """What a recording says of itself, at its start.
 
     sources: (name, text) of the scenario file and of what it is built on; names are bare file names.
-    lasts_us: how long the run is to last, None for a live one.
+    lasts_us: how long the run is to last, None for a live one.  depth: one of DEPTHS.  nodes: each node of
+    the bench in a few words, in the order in which ways are counted.
     """
 
     version: str
@@ -59,6 +64,8 @@ class Head:
     title: str = ""
     sources: tuple[tuple[str, str], ...] = ()
     lasts_us: int | None = None
+    depth: str = INDICATIONS
+    nodes: tuple[str, ...] = ()
 
     def metadata(self) -> dict[str, str]:
         """As the container keeps it: texts by key."""
@@ -74,7 +81,9 @@ class Head:
             "unit": self.unit,
             "capacity_d": str(self.capacity_d),
             "lasts_us": "" if self.lasts_us is None else str(self.lasts_us),
+            "depth": self.depth,
         }
+        pairs |= {f"node {number}": words for number, words in enumerate(self.nodes, 1)}
         pairs |= {f"sha256 {name}": digest(text) for name, text in self.sources}
         return {plain(key): plain(value) for key, value in pairs.items()}
 
@@ -96,6 +105,8 @@ def read_head(metadata: dict[str, str], sources: Sequence[tuple[str, str]]) -> H
             title=metadata["title"],
             sources=tuple(sources),
             lasts_us=int(metadata["lasts_us"]) if metadata["lasts_us"] else None,
+            depth=metadata.get("depth", INDICATIONS),
+            nodes=tuple(_numbered("node", metadata)),
         )
     except (KeyError, ValueError, InvalidOperation) as error:
         raise BadInput(f"a recording whose head cannot be read: {error!r}") from None
@@ -103,6 +114,14 @@ def read_head(metadata: dict[str, str], sources: Sequence[tuple[str, str]]) -> H
     if not 1 <= head.cells <= MAX_CELLS or not interval_is_good:
         raise BadInput(f"a recording of {head.cells} cells with d = {head.interval} {head.unit}")
     return head
+
+
+def _numbered(word: str, metadata: dict[str, str]) -> Iterator[str]:
+    """What stands behind "word 1", "word 2" and so on."""
+    number = 1
+    while (text := metadata.get(f"{word} {number}")) is not None:
+        yield text
+        number += 1
 
 
 def octets_of(text: str) -> bytes:
@@ -137,14 +156,18 @@ class Stream:
     schema_data: bytes
 
 
-def streams(cells: int) -> tuple[Stream, ...]:
-    """All streams, in the order in which a block holds them."""
-    return (
+def streams(cells: int, depth: str = INDICATIONS) -> tuple[Stream, ...]:
+    """All streams of a recording of this depth, in the order in which a block holds them."""
+    kept = (
         _json_stream("reasons", "reasons", {"first": _WHOLE, "reasons": {"type": "array", "items": _TEXT}}),
         Stream("indication", COLUMN_ENCODING, "benchsim.columns", COLUMN_ENCODING, column_schema(cells)),
         _json_stream("events", "events", {"events": {"type": "array", "items": _object(_EVENT)}}),
         _json_stream("links", "links", {"links": {"type": "array", "items": _object(_LINK)}}),
     )
+    if depth != FRAMES:
+        return kept
+    layout = _dump(frames.layout())
+    return (*kept, Stream("frames", frames.ENCODING, "benchsim.frames", frames.ENCODING, layout))
 
 
 _WHOLE: dict[str, Any] = {"type": "integer"}

@@ -19,6 +19,7 @@ from benchsim.ground.errors import BadInput
 from benchsim.ground.readings import Event, LinkState
 from benchsim.record import container
 from benchsim.record.container import BLOCK_US, Head
+from benchsim.record.frames import Carried, encode_frames, sent_us
 from benchsim.record.trace import Columns, Trace
 
 MAGIC = b"\x89MCAP0\r\n"
@@ -30,7 +31,8 @@ class Recorder:
     """One recording being written.
 
     take() as often as wanted, finish() at the end.  Left without finish (an error, a kill) the file holds
-    every whole second up to the last take and opens all the same.
+    every whole second up to the last take and opens all the same.  frames: where whoever taps the link puts
+    each frame, in order of time; they are kept when the head has that depth.
     """
 
     def __init__(self, path: Path, head: Head) -> None:
@@ -42,7 +44,10 @@ class Recorder:
         self._rows = self._events_seen = self._links_seen = self._reasons = 0
         self._events: list[Event] = []
         self._links: list[tuple[int, LinkState]] = []
+        self.frames: list[Carried] = []
         self._counted = {"rows": 0, "events": 0, "links": 0}
+        if head.depth == container.FRAMES:
+            self._counted |= {"frames": 0, "arrivals": 0}
         self._guard(lambda: self._begin(head))
 
     def __enter__(self) -> Recorder:
@@ -76,7 +81,7 @@ class Recorder:
             data = container.octets_of(text)
             self._writer.add_attachment(0, 0, container.plain(name), "application/yaml", data)
         self._channels: dict[str, int] = {}
-        for s in container.streams(head.cells):
+        for s in container.streams(head.cells, head.depth):
             schema = self._writer.register_schema(s.schema, s.schema_encoding, s.schema_data)
             self._channels[s.topic] = self._writer.register_channel(s.topic, s.message_encoding, schema)
         self._flush()
@@ -88,6 +93,7 @@ class Recorder:
         columns = trace.block(first, end)
         events = _due(self._events, trace.events[self._events_seen :], until_us, lambda e: e.t_us)
         links = _due(self._links, trace.link_states[self._links_seen :], until_us, lambda s: s[0])
+        frames = _due(self.frames, [], until_us, sent_us)
         self._events_seen, self._links_seen, self._rows = len(trace.events), len(trace.link_states), end
         row = 0
         while self._next_us < until_us:
@@ -96,6 +102,8 @@ class Recorder:
             block_events = _before(events, block_end_us, lambda e: e.t_us)
             block_links = _before(links, block_end_us, lambda s: s[0])
             self._block(columns, (row, stop), block_events, block_links)
+            self._frames(_before(frames, block_end_us, sent_us))
+            self._flush()
             row, self._next_us = stop, block_end_us
 
     def _block(
@@ -105,7 +113,7 @@ class Recorder:
         events: list[Event],
         links: list[tuple[int, LinkState]],
     ) -> None:
-        """One second: what is new of each stream, and out to the file."""
+        """One second: what is new of each stream but the frames."""
         first, end = rows
         if end > first:
             self._new_reasons(columns, int(columns.reason[first:end].max()))
@@ -116,7 +124,13 @@ class Recorder:
             self._message("links", container.encode_links(links))
         for name, count in (("rows", end - first), ("events", len(events)), ("links", len(links))):
             self._counted[name] += count
-        self._flush()
+
+    def _frames(self, frames: list[Carried]) -> None:
+        """One second of frames."""
+        if frames and "frames" in self._counted:
+            self._message("frames", encode_frames(frames))
+            self._counted["frames"] += len(frames)
+            self._counted["arrivals"] += sum(len(arrivals) for _, _, _, arrivals in frames)
 
     def _new_reasons(self, columns: Columns, highest: int) -> None:
         if highest >= self._reasons:

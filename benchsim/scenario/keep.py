@@ -8,19 +8,29 @@ from __future__ import annotations
 from importlib.metadata import version
 from pathlib import Path
 
+from benchsim.bench.bench import Bench
 from benchsim.ground.library import read_text
-from benchsim.record.container import Head
+from benchsim.link.parts import NodeCard
+from benchsim.record.container import FRAMES, Head
 from benchsim.record.writer import Recorder
 from benchsim.scenario.build import Built, own_profile
 from benchsim.scenario.findings import Scenario
 
 
-def recorder_of(path: Path, scenario: Scenario, built: Built, seed: int | str) -> Recorder:
-    """A recorder for one run of a scenario.  Raises BadInput when the file cannot be written."""
-    return Recorder(path, _head(scenario, built, seed))
+def recorder_of(
+    path: Path, scenario: Scenario, built: Built, bench: Bench, seed: int | str, depth: str
+) -> Recorder:
+    """A recorder for one run of a scenario, which has not begun.  depth: one of DEPTHS.
+
+    Raises BadInput when the file cannot be written.
+    """
+    recorder = Recorder(path, _head(scenario, built, seed, depth))
+    if depth == FRAMES:
+        bench.tap(recorder.frames.append)
+    return recorder
 
 
-def _head(scenario: Scenario, built: Built, seed: int | str) -> Head:
+def _head(scenario: Scenario, built: Built, seed: int | str, depth: str) -> Head:
     """What the recording says of itself."""
     plan, own = built.plan, own_profile(scenario)
     rules = ((own.name, read_text(own)),) if own is not None else ()
@@ -35,4 +45,12 @@ def _head(scenario: Scenario, built: Built, seed: int | str) -> Head:
         title=scenario.file.title,
         sources=((scenario.path.name, scenario.text), *rules),
         lasts_us=plan.lasts_us,
+        depth=depth,
+        nodes=tuple(_in_words(node.card, i < len(plan.scale.stations)) for i, node in enumerate(plan.nodes)),
     )
+
+
+def _in_words(card: NodeCard, reads: bool) -> str:
+    """Who a node is, as it begins: faults may change it on the way.  Nothing of its key."""
+    said = f"serial number {card.serial:016X}, address {card.strap}, network {card.network}"
+    return said if reads else f"{said}, reads no cell"

@@ -5,7 +5,8 @@ A result depends on the file and the seed alone; the wall clock, if anybody want
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +16,7 @@ from benchsim.checks.judge import Verdict, judge
 from benchsim.ground.clock import SECOND_US, seconds
 from benchsim.ground.errors import BadInput
 from benchsim.link.figures import Way
+from benchsim.record.container import FRAMES
 from benchsim.record.trace import Trace
 from benchsim.scenario.blame import place_of_command, placed
 from benchsim.scenario.build import Built, assemble
@@ -88,11 +90,12 @@ def run(
     record: Path | None = None,
     progress: Progress | None = None,
     clock: Callable[[], float] | None = None,
+    depth: str = FRAMES,
 ) -> Result:
     """Run a scenario file.  seed: instead of the file's own.  record: where to keep the run.
 
-    clock: seconds of the wall, for wall_seconds; without it that is 0.  Raises BadInput, ManyBadInputs,
-    and Stopped when progress says so.
+    depth: how much of it, one of DEPTHS.  clock: seconds of the wall, for wall_seconds; without it that is
+    0.  Raises BadInput, ManyBadInputs, and Stopped when progress says so.
     """
     began = clock() if clock else 0.0
     scenario = load(path)
@@ -102,7 +105,11 @@ def run(
     if record is None:
         _play(bench, built, scenario, progress, None)
     else:
-        _keep(record, bench, built, scenario, progress, own_seed)
+        from benchsim.scenario.keep import recorder_of
+
+        with _kept(record, recorder_of(record, scenario, built, bench, own_seed, depth)) as recorder:
+            _play(bench, built, scenario, progress, recorder)
+            recorder.finish(bench.trace, bench.now_us)
     if bench.now_us < built.plan.lasts_us:
         raise Stopped(scenario.path, bench.now_us, built.plan.lasts_us, record)
     return Result(
@@ -124,16 +131,12 @@ def _bench(built: Built, scenario: Scenario, seed: int | str) -> Bench:
         raise placed(error, scenario.file, scenario.places) from None
 
 
-def _keep(
-    record: Path, bench: Bench, built: Built, scenario: Scenario, progress: Progress | None, seed: int | str
-) -> None:
-    """The same, kept in a file.  Whatever breaks in has it noted that the file is cut short."""
-    from benchsim.scenario.keep import recorder_of
-
-    with recorder_of(record, scenario, built, seed) as recorder:
+@contextmanager
+def _kept(record: Path, recorder: Recorder) -> Iterator[Recorder]:
+    """A run that is kept in a file.  Whatever breaks in has it noted that the file is cut short."""
+    with recorder:
         try:
-            _play(bench, built, scenario, progress, recorder)
-            recorder.finish(bench.trace, bench.now_us)
+            yield recorder
         except BaseException as error:
             error.add_note(f"{record}: the recording is cut short")
             raise

@@ -17,15 +17,16 @@ from mcap.reader import McapReader, make_reader
 from mcap.records import Channel, Message, Schema
 
 from benchsim.record.container import streams
+from benchsim.record.frames import Carried
 from benchsim.record.trace import FLAGS
-from tests.record.kept import END_US, a_run, keep
+from tests.record.kept import END_US, a_run, framed_head, keep, some_frames
 
 PAGE = (Path(__file__).parents[2] / "protocols" / "recording" / "README.md").read_text()
 
 
 @pytest.fixture
 def reader(tmp_path: Path) -> Iterator[McapReader]:
-    keep(tmp_path / "run", a_run())
+    keep(tmp_path / "run", a_run(), header=framed_head(), frames=some_frames())
     with (tmp_path / "run").open("rb") as file:
         yield make_reader(file, validate_crcs=True)
 
@@ -111,7 +112,7 @@ def test_the_examples_of_the_page_keep_to_the_schemas(topic: str) -> None:
 def test_the_page_names_every_channel(reader: McapReader) -> None:
     summary = reader.get_summary()
     assert summary is not None
-    named = re.findall(r"^\| `(\w+)` \| `(json|x-benchsim-columns)` \|", PAGE, re.MULTILINE)
+    named = re.findall(r"^\| `(\w+)` \| `(json|x-benchsim-\w+)` \|", PAGE, re.MULTILINE)
     assert sorted(named) == sorted((c.topic, c.message_encoding) for c in summary.channels.values())
 
 
@@ -121,10 +122,65 @@ def test_head_tail_and_scenario_are_where_the_page_says(reader: McapReader) -> N
     (attachment,) = reader.iter_attachments()
     assert metadata["benchsim"][f"sha256 {attachment.name}"] == hashlib.sha256(attachment.data).hexdigest()
     table = PAGE.split("### Head")[1].split("### Tail")[0]
-    keys = re.findall(r"^\| `(\w+)`(?:, `(\w+)`)? \|", table, re.MULTILINE)
-    told = {key for key in metadata["benchsim"] if not key.startswith("sha256")}
-    assert {key for pair in keys for key in pair if key} == told
-    assert metadata["benchsim.end"] == {"ended_us": str(END_US), "rows": "50", "events": "3", "links": "2"}
+    keys = re.findall(r"^\| `([\w ]+)`(?:, `([\w ]+)`)?(?: \.\.\.)? \|", table, re.MULTILINE)
+    told = set(metadata["benchsim"]) - {f"sha256 {attachment.name}"}
+    assert {key for pair in keys for key in pair if key} - {"sha256 NAME"} == told
+    counts = {"rows": "50", "events": "3", "links": "2", "frames": "40", "arrivals": "40"}
+    assert metadata["benchsim.end"] == {"ended_us": str(END_US)} | counts
+
+
+def table(data: bytes, at: int, rows: int, octets: int) -> list[bytes]:
+    """A table as the page lays it down, each row as octets, before rows are added up."""
+    return [bytes(data[at + i * rows + r] for i in range(octets)) for r in range(rows)]
+
+
+def numbers(data: bytes, at: int, rows: int, columns: int) -> list[list[int]]:
+    made, last = [], [0] * columns
+    for row in table(data, at, rows, 8 * columns):
+        last = [(a + b) % 2**64 for a, b in zip(last, struct.unpack(f"<{columns}Q", row), strict=True)]
+        made.append([n - 2**64 if n >= 2**63 else n for n in last])
+    return made
+
+
+def octets(data: bytes, at: int, lengths: list[int]) -> tuple[list[bytes], int]:
+    """Octets of these lengths, and where they end."""
+    found: dict[int, list[bytes]] = {}
+    for length in sorted(set(lengths)):
+        last = bytes(length)
+        for step in table(data, at, lengths.count(length), length):
+            last = bytes((a + b) % 256 for a, b in zip(last, step, strict=True))
+            found.setdefault(length, []).append(last)
+        at += lengths.count(length) * length
+    return [found[length].pop(0) for length in lengths], at
+
+
+def test_the_frames_can_be_read_by_the_page(reader: McapReader) -> None:
+    read: list[Carried] = []
+    for schema, channel, message in messages(reader, "frames"):
+        assert channel.message_encoding == schema.encoding == "x-benchsim-frames"
+        data = message.data
+        count, arrived = struct.unpack_from("<II", data)
+        rows = numbers(data, 8, count, 4)
+        arrivals = numbers(data, 8 + 32 * count, arrived, 2)
+        sent, at = octets(data, 8 + 32 * count + 16 * arrived, [n for _, _, n, _ in rows])
+        others, at = octets(data, at, [n for _, n in arrivals if n >= 0])
+        assert at == len(data)
+        for (way, t_us, _, several), frame in zip(rows, sent, strict=True):
+            assert t_us // 1_000_000 * 10**9 == message.log_time
+            own, arrivals = arrivals[:several], arrivals[several:]
+            came = [(t_us + later_us, frame if n < 0 else others.pop(0)) for later_us, n in own]
+            read.append((way, t_us, frame, came))
+    assert read == some_frames()
+
+
+def test_the_layout_of_frames_in_the_file_is_that_of_the_page(reader: McapReader) -> None:
+    schema, _, _ = messages(reader, "frames")[0]
+    layout = json.loads(schema.data)
+    section = PAGE.split("### frames")[1]
+    for part in ("frames", "arrivals"):
+        item = re.search(rf"a table of {part},(.*?);\n\d", section, re.DOTALL)
+        assert item is not None
+        assert re.findall(r"`(\w+)`", item[1]) == [c["name"] for c in layout[part]]
 
 
 def test_there_is_one_message_a_channel_and_second(reader: McapReader) -> None:

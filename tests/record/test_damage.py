@@ -14,7 +14,8 @@ from mcap.writer import CompressionType, Writer
 
 from benchsim.ground.errors import BadInput
 from benchsim.record.container import LOST, encode_columns
-from benchsim.record.reader import LARGEST_CHUNK, Recording, read_recording
+from benchsim.record.reader import Recording, read_recording
+from benchsim.record.walker import LARGEST_CHUNK
 from tests.record.kept import END_US, a_run, cut_off, keep
 from tests.record.runs import contents, head, run
 
@@ -124,7 +125,7 @@ def test_a_message_that_is_not_what_it_should_be_is_left_out(tmp_path: Path, top
 
 
 def test_a_channel_that_is_not_known_is_passed_over(tmp_path: Path) -> None:
-    back = odd_file(tmp_path / "odd", b"from a later version", topic="frames")
+    back = odd_file(tmp_path / "odd", b"from a later version", topic="seals")
     assert not [line for line in back.missing if "damaged" in line]
 
 
