@@ -12,18 +12,16 @@ from collections.abc import Callable
 import numpy as np
 
 from benchsim.bench.active import ActiveFaults
-from benchsim.bench.node import HOST_RANK, Node, Waker
-from benchsim.bench.plan import Plan
-from benchsim.bench.seat import Clients
+from benchsim.bench.foreign import REFUSED, ForeignHost, Outlet, address_of
+from benchsim.bench.node import Node
+from benchsim.bench.plan import Foreign, Plan
+from benchsim.bench.seat import BuiltInHost, Clients, Seat
 from benchsim.bench.tap import Keep
 from benchsim.ground import commands as ask
 from benchsim.ground.clock import SECOND_US, Queue
 from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Streams
-from benchsim.ground.readings import ClockReading, Event, Indication, LinkState, Outcome, Samples
-from benchsim.host.host import Host
-from benchsim.link.hub import Hub
-from benchsim.link.parts import told_anew
+from benchsim.ground.readings import Event, Indication, LinkState, Outcome
 from benchsim.outputs.output import protocol_names
 from benchsim.record.trace import Trace
 from benchsim.rules.profile import Profile
@@ -43,7 +41,7 @@ class Bench:
     """One scale, its nodes, their link, the host and its clients.
 
     profile: the rules the host keeps.  seed: of every random stream.  Raises BadInput for parts that
-    cannot be.
+    cannot be.  Where the plan leaves an end of the link to somebody else, attach and hear are the way there.
     """
 
     def __init__(self, plan: Plan, profile: Profile, seed: int | str) -> None:
@@ -52,29 +50,33 @@ class Bench:
         self.trace = Trace(len(plan.scale.cells), plan.host.interval, plan.host.unit, plan.card.capacity_d)
         self._queue = Queue()
         self._scale = Scale(plan.scale, streams.child("scale"))
-        self._hub = Hub(plan.link, streams.dice("hub"))
-        self._host = Host(plan.host, profile)
-        self._nodes = tuple(
-            Node(
-                i,
-                i < len(plan.scale.stations),
-                n,
-                self._scale,
-                streams.child("node", i + 1),
-                self._queue,
-                self._hub_hears,
-            )
-            for i, n in enumerate(plan.nodes)
-        )
+        self._outlet = Outlet()
+        self._seat = self._made_seat(profile, streams)
+        self._nodes = self._made_nodes(streams)
         self._faults = ActiveFaults(plan)
         self._clients = Clients(plan.card, self._instrument, lambda: self.indication, self._answered)
         self._watchers: list[Callable[[Indication], None]] = []
-        self._hub_waker = Waker(self._queue, self._hub_works, HOST_RANK)
         self._to_come = Queue()
         for item in plan.timeline:
             self.put(item.t_us, item.command)
-        if plan.paired_at_start:
+        if plan.paired_at_start and plan.foreign is not Foreign.HOST:
             self.put(0, ask.Pair())
+
+    def _made_seat(self, profile: Profile, streams: Streams) -> Seat:
+        plan = self.plan
+        if plan.foreign is Foreign.HOST:
+            return ForeignHost(plan, self._outlet, lambda: self._nodes, self._link_is)
+        to_nodes = self._outlet.to_nodes if plan.foreign is Foreign.NODES else self._to_nodes
+        return BuiltInHost(plan, profile, streams.dice("hub"), self._queue, to_nodes, self._link_is)
+
+    def _made_nodes(self, streams: Streams) -> tuple[Node, ...]:
+        if self.plan.foreign is Foreign.NODES:
+            return ()
+        stations = len(self.plan.scale.stations)
+        return tuple(
+            Node(i, i < stations, n, self._scale, streams.child("node", i + 1), self._queue, self._seat.hear)
+            for i, n in enumerate(self.plan.nodes)
+        )
 
     # -- what a face or a test uses ------------------------------------------------------------------
 
@@ -84,11 +86,11 @@ class Bench:
 
     @property
     def indication(self) -> Indication:
-        return self._host.indication
+        return self._seat.indication
 
     @property
     def link_states(self) -> tuple[LinkState, ...]:
-        return self._hub.states
+        return self._seat.states
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -112,6 +114,22 @@ class Bench:
         """Call keep with each frame that sets out from now on, in order of time, and what of it arrives."""
         for node in self._nodes:
             node.tap(keep)
+
+    def attach(self, send: Callable[[bytes], None]) -> None:
+        """Where frames for the foreign end go from now on, each at the bench time at which it gets there."""
+        self._outlet.send = send
+
+    def hear(self, frame: bytes) -> None:
+        """A frame of the foreign end is here now; whatever it is, it raises nothing.
+
+        What it is answered at once goes out before this returns.
+        """
+        now_us = self.now_us
+        if self.plan.foreign is Foreign.HOST:
+            self._to_nodes(address_of(frame), frame, now_us)
+        elif self.plan.foreign is Foreign.NODES:
+            self._seat.hear(frame, now_us)
+        self._queue.run(now_us)
 
     def put(self, t_us: int, command: ask.Command) -> None:
         """Have a command done at a time to come."""
@@ -172,7 +190,7 @@ class Bench:
 
     def _look(self, now_us: int) -> None:
         """Let the host look at what has arrived, and write truth beside it."""
-        ticks = self._host.advance(now_us)
+        ticks = self._seat.look(now_us)
         if not ticks:
             return
         true_kg = self._scale.true_kg(np.array([t.indication.t_us for t in ticks], dtype=np.int64))
@@ -183,28 +201,12 @@ class Bench:
             for watcher in self._watchers:
                 watcher(tick.indication)
 
-    def _hub_hears(self, frame: bytes, now_us: int) -> None:
-        for event in self._hub.receive(frame, now_us):
-            if type(event) is Samples:
-                self._host.take(event)
-            elif type(event) is ClockReading:
-                self._host.clock(event)
-            elif type(event) is LinkState:
-                self._link_is(event)
-        self._hub_waker.at(self._hub.wake_us)
-
-    def _hub_works(self, now_us: int) -> None:
-        frames, changes, next_us = self._hub.due(now_us)
-        for state in changes:
-            self._link_is(state)
-        for address, frame in frames:
-            for node in self._nodes:
-                if address in (0, node.strap):
-                    node.hear(frame, now_us)
-        self._hub_waker.at(next_us)
+    def _to_nodes(self, address: int, frame: bytes, now_us: int) -> None:
+        for node in self._nodes:
+            if address in (0, node.strap):
+                node.hear(frame, now_us)
 
     def _link_is(self, state: LinkState) -> None:
-        self._host.link(state)
         self.trace.link(self.now_us, state)
 
     def _answered(self, protocol: str, octets: bytes, now_us: int) -> None:
@@ -213,11 +215,12 @@ class Bench:
     # -- commands ------------------------------------------------------------------------------------
 
     def _do_and_note(self, command: ask.Command) -> Outcome:
-        if isinstance(command, ask.Ask):
+        refused = REFUSED[self.plan.foreign].get(type(command))
+        if isinstance(command, ask.Ask) and refused is None:
             return self._ask(command)
         kind = KINDS.get(type(command), "command")
         try:
-            outcome = self._dispatch(command)
+            outcome = self._dispatch(command) if refused is None else Outcome(False, refused)
         except BadInput as error:
             self._note(kind, command, Outcome(False, str(error)))
             raise
@@ -242,12 +245,12 @@ class Bench:
                 return DONE
             case ask.StartFault() | ask.EndFault():
                 return self._fault(command)
-            case ask.Pair() | ask.Release() | ask.Recommission() | ask.Expect():
-                return self._link(command)
-            case ask.Zero() | ask.Tare() | ask.PresetTare() | ask.ClearTare() | ask.Record():
-                return self._host.command(command, self.now_us)
+            case ask.Recommission():
+                return self._recommission(command.address)
             case ask.Ask():
                 return self._ask(command)
+            case _:
+                return self._seat.command(command, self.now_us)
 
     def _instrument(self, command: ask.InstrumentCommand) -> Outcome:
         return self._do_and_note(command)
@@ -278,21 +281,14 @@ class Bench:
         for index, node in enumerate(self._nodes):
             node.take(self._faults.node(index, now_us), self._faults.link(index, now_us), now_us)
 
-    def _link(self, command: ask.LinkCommand) -> Outcome:
-        if isinstance(command, ask.Recommission):
-            at_address = [n for n in self._nodes if n.strap == command.address]
-            if not at_address:
-                straps = ", ".join(str(strap) for strap in sorted({n.strap for n in self._nodes}))
-                raise BadInput(f"no node is strapped to address {command.address}", f"strapped: {straps}")
-            for node in at_address:
-                node.recommission(self.now_us)
-        elif isinstance(command, ask.Expect):
-            self._hub.instruct(told_anew(self._hub.card, command), self.now_us)
-        elif isinstance(command, ask.Pair):
-            self._hub.pair(command.address, self.now_us)
-        else:
-            self._hub.release(command.address, self.now_us)
-        self._hub_works(self.now_us)  # at once: what is asked next must find the host told
+    def _recommission(self, address: int) -> Outcome:
+        at_address = [n for n in self._nodes if n.strap == address]
+        if not at_address:
+            straps = ", ".join(str(strap) for strap in sorted({n.strap for n in self._nodes}))
+            raise BadInput(f"no node is strapped to address {address}", f"strapped: {straps}")
+        for node in at_address:
+            node.recommission(self.now_us)
+        self._seat.work(self.now_us)
         return DONE
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from benchsim.ground.commands import Command
 from benchsim.ground.readings import InstrumentCard
@@ -32,11 +33,20 @@ class Scheduled:
     command: Command
 
 
+class Foreign(StrEnum):
+    """Which end of the link is somebody else's: its frames come from and go to outside the bench."""
+
+    NOBODY = "nobody"
+    HOST = "host"
+    NODES = "nodes"
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """All parts of a bench and what will happen to it.
 
-    lasts_us: when a virtual run ends.  outputs: names of host protocols served live.
+    lasts_us: when a virtual run ends.  outputs: names of host protocols served live.  foreign: whose place
+    on the medium is left to somebody else; the parts planned for it then only say what that one should be.
     """
 
     scale: ScaleParts
@@ -48,3 +58,4 @@ class Plan:
     timeline: tuple[Scheduled, ...] = ()
     outputs: tuple[str, ...] = ("scp0499",)
     paired_at_start: bool = field(default=True)
+    foreign: Foreign = Foreign.NOBODY
