@@ -2,19 +2,53 @@
 
 What becomes of one frame enters the next impairment in order of time.  Frames are handed over in the order
 in which they were sent, so one that was held back is handed on before those that overtake it: an impairment
-that cares for order goes by the times at which frames enter.
+that cares for order goes by the times at which frames enter, or stands before all that hold frames back.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Streams
 from benchsim.link.impairment import Impairment, Passage
+from benchsim.link.impairments.delay import Delay
+from benchsim.link.impairments.duplicate import Duplicate
+from benchsim.link.impairments.rate import Rate
+from benchsim.link.impairments.reorder import Reorder
+from benchsim.link.impairments.replay import Replay
+from benchsim.link.impairments.stranger import Stranger
+
+
+def check_order(stack: Sequence[Impairment]) -> None:
+    """Raises BadInput where a rate, or who shares it, would meet frames out of the order of their times.
+
+    A frame that was held back would take the way before those that overtake it, and they would wait for it.
+    """
+    held: Impairment | None = None
+    for impairment in stack:
+        if held is not None and isinstance(impairment, Rate | Stranger):
+            first, then = _name(impairment), _name(held)
+            raise BadInput(f"{then} before {first} in a stack", f"the other way round: {first}, {then}")
+        if _holds_back(impairment):
+            held = impairment
+
+
+def _holds_back(impairment: Impairment) -> bool:
+    if isinstance(impairment, Delay):
+        return impairment.overtaking and impairment.jitter_us > 0
+    return isinstance(impairment, Duplicate | Reorder | Replay)
+
+
+def _name(impairment: Impairment) -> str:
+    return type(impairment).__name__.lower()
 
 
 class Channel:
-    """One direction of one link.  The i-th impairment draws from its own stream, a new one at each start."""
+    """One direction of one link.  The i-th impairment draws from its own stream, a new one at each start.
+
+    Raises BadInput for a stack in an order that cannot be.
+    """
 
     __slots__ = ("_begun", "_passages", "_stack", "_streams")
 
@@ -46,7 +80,11 @@ class Channel:
         return sorted(frames, key=_time)
 
     def change(self, stack: tuple[Impairment, ...]) -> None:
-        """Another stack from now on.  An impairment that stands in both keeps what it remembers."""
+        """Another stack from now on.  An impairment that stands in both keeps what it remembers.
+
+        Raises BadInput as for a new channel.
+        """
+        check_order(stack)
         old = list(zip(self._stack, self._passages, strict=True))
         passages: list[Passage] = []
         for index, impairment in enumerate(stack):

@@ -10,6 +10,7 @@ from dataclasses import FrozenInstanceError, dataclass, fields
 import pytest
 from scipy.stats import geom
 
+from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Dice, Streams
 from benchsim.link.channel import Channel
 from benchsim.link.impairment import Impairment, Passage, catalogue
@@ -19,8 +20,10 @@ from benchsim.link.impairments.delay import Delay
 from benchsim.link.impairments.duplicate import Duplicate
 from benchsim.link.impairments.loss import Loss
 from benchsim.link.impairments.outage import Outage
+from benchsim.link.impairments.rate import Rate
 from benchsim.link.impairments.reorder import Reorder
 from benchsim.link.impairments.replay import Replay
+from benchsim.link.impairments.stranger import Stranger
 from benchsim.link.runs import NEVER, Runs
 
 FRAMES = 200_000
@@ -90,6 +93,28 @@ def test_every_impairment_keeps_the_rules_of_one(name: str) -> None:
 )
 def test_an_impairment_of_size_zero_changes_nothing(nothing: Impairment) -> None:
     assert all(_passed(nothing, 2000))
+
+
+HOLDERS: list[Impairment] = [Reorder(), Duplicate(), Replay(), Delay(0, 5_000, overtaking=True)]
+
+
+@pytest.mark.parametrize("holder", HOLDERS, ids=lambda i: type(i).__name__)
+@pytest.mark.parametrize("first", [Rate(), Stranger()], ids=lambda i: type(i).__name__)
+def test_what_holds_frames_back_stands_behind_what_they_wait_in(
+    holder: Impairment, first: Impairment
+) -> None:
+    names = [type(i).__name__.lower() for i in (first, holder)]
+    wrong = f"{names[1]} before {names[0]} in a stack; the other way round: {names[0]}, {names[1]}"
+    with pytest.raises(BadInput, match=wrong):
+        Channel((holder, Loss(), first), Streams("x"))
+    channel = Channel((first, Loss(0.0), holder), Streams("x"))
+    with pytest.raises(BadInput, match=wrong):
+        channel.change((holder, first))
+    assert channel.stack == (first, Loss(0.0), holder)
+
+
+def test_a_delay_that_keeps_the_order_may_stand_before_a_rate() -> None:
+    Channel((Delay(4_000, 9_000), Rate()), Streams("x"))
 
 
 @pytest.mark.parametrize("all_of_it", [Loss(1.0), Outage(), BitErrors(1.0), Burst(1.0, 0.0)])
