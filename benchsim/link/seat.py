@@ -120,7 +120,8 @@ class Seat:
         exchange = self._exchange
         if exchange is None or frame.header.session != exchange.number:
             return
-        if offer.samples_per_frame > self.card.settings.samples_per_frame:
+        asked = self.card.settings.samples_per_frame
+        if offer.samples_per_frame > asked or offer.version != frame.header.version:
             self.counters.refused += 1  # no answer to what was asked
             return
         if self.step is Step.SEEK:
