@@ -36,6 +36,7 @@ _SHOWN_IN = {
     "resistance": ("Gohm", "Mohm", "kohm", "ohm"),
     "mass": ("t", "kg", "g"),
     "ratio": ("%",),
+    "temperature coefficient": ("%/K", "ppm/K"),
 }
 
 

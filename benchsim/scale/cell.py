@@ -1,14 +1,15 @@
 """Load cells, several at a time: from force to bridge output in mV/V.
 
 Everything that makes a cell's output other than its straight line stands here: nonlinearity, hysteresis,
-creep, temperature.  Forces come as x, the fraction of E_max under the gravity of calibration.
+creep, temperature, repeatability, what overload leaves.  Forces come as x, the fraction of E_max under the
+gravity of calibration.
 """
 
 from __future__ import annotations
 
 import functools
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from benchsim.scale.parts import REFERENCE_TEMPERATURE_C, Cell, Site
 from benchsim.scale.recursion import CHUNK, clamp_scan, lag, lag_scan
 from benchsim.scale.site import weight_factor
+from benchsim.scale.warmth import Warmth
 
 Floats = NDArray[np.float64]
 
@@ -33,12 +35,18 @@ _NO_TERM = (0.0, 1.0)
 class CellState:
     """What cells remember.  x: (cells,), at the last sample.  late: (terms, cells), how far each late part
     lies from where it will end.  play: (widths, cells), the play operators.  creeps: by cell, which terms
-    (fraction, time constant) the rows of late are; what lies beyond a cell's terms means nothing."""
+    (fraction, time constant) the rows of late are; what lies beyond a cell's terms means nothing.
+    off_k: (cells,), how far each lies above site_c.  peak: (cells,), the largest x so far.  seat: (cells,),
+    by what fraction each is too steep under the load as it happens to sit."""
 
     x: Floats
     late: Floats
     play: Floats
     creeps: Creeps
+    off_k: Floats
+    site_c: float
+    peak: Floats
+    seat: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,15 +109,23 @@ class Bank:
     2.10.2), so the loop 0 to E_max and back closes, and at half of it falling lies above rising by the full
     figure.
     Creep: the fraction of a load's output comes late, with its time constant; what has stood for ever, as
-    the dead load, has come in full.  Removing a load leaves the same behind, mirrored (creep recovery).
-    Not modelled: own frequency of the cell, temperature within the cell that lags the site's, side loads and
-    twist, barometric and humidity effects, damage by overload, effect of temperature on creep and hysteresis.
+    the dead load, has come in full.  Removing a load leaves the same behind, mirrored (creep recovery),
+    times `recovery`.
+    Beside: x is taken a fraction too steep as the load happens to sit (see `seated`); a load beyond the safe
+    one leaves a shift of zero for good, by the largest x so far; temperature effects come late (warmth.py).
+    Not modelled: own frequency of the cell, side loads and twist, barometric and humidity effects, overload
+    upwards, effect of temperature on creep and hysteresis, gradients of temperature within the cell.
     """
 
     zero: Floats
     span: Floats
     line: Line
     lags: Lags
+    warmth: Warmth
+    site_c: float
+    behind: Floats | None  # recovery less 1; None: no cell has any
+    wear: tuple[Floats, Floats] | None  # safe load over E_max, shift of zero by what lies beyond
+    repeatability: Floats  # (cells,)
 
     @classmethod
     def of(cls, cells: tuple[Cell, ...], site: Site, rate_hz: float) -> Bank:
@@ -120,9 +136,17 @@ class Bank:
         ]
         span = [c.rated_output_mv_per_v * (1.0 + c.span_effect_per_k * warmer_k) for c in cells]
         figures = tuple((c.e_max_kg, c.nonlinearity, c.hysteresis) for c in cells)
+        warm = tuple(
+            (c.rated_output_mv_per_v, c.zero_effect_per_k, c.span_effect_per_k, c.thermal_time_constant_s)
+            for c in cells
+        )
+        wear = _column([c.safe_load for c in cells]), _column([c.overload_set for c in cells])
         return cls(
             _column(zero), _column(span), Line.of(figures, weight_factor(site)),
-            Lags.of(tuple(c.creep for c in cells), rate_hz),
+            Lags.of(tuple(c.creep for c in cells), rate_hz), Warmth.of(warm, rate_hz), site.temperature_c,
+            _column([c.recovery - 1.0 for c in cells]) if any(c.recovery != 1.0 for c in cells) else None,
+            wear if wear[1].any() else None,
+            np.array([c.repeatability for c in cells]),
         )  # fmt: skip
 
     @property
@@ -134,11 +158,25 @@ class Bank:
         """Cells that have stood under these masses for ever, after preloads.  mass_kg: (cells,)."""
         x = mass_kg * self.per_kg[:, 0]
         play = np.maximum(np.minimum(1.0 - _WIDTHS, x + _WIDTHS), x - _WIDTHS)
-        return CellState(x, np.zeros(self.lags.fraction.shape), play, self.lags.creeps)
+        none = np.zeros(len(x))
+        late = np.zeros(self.lags.fraction.shape)
+        return CellState(x, late, play, self.lags.creeps, none, self.site_c, x, none)
+
+    def seated(self, state: CellState, draws: Floats, part: float) -> CellState:
+        """The state once a load has been put on that is this part of all that the cells carry.
+
+        draws: (cells,), standard normal.  What lay there before keeps its seat, so a long row of loadings
+        does not wander off.
+        """
+        seat = (1.0 - part) * state.seat + part * (self.repeatability * draws)
+        return replace(state, seat=seat)
 
     def fitted(self, state: CellState) -> CellState:
-        """A state of cells with other creep terms, for these: each term goes on by its fraction and time
-        constant, the first of equal ones first; a new term has come in full."""
+        """A state of cells with other creep terms at another temperature, for these: each term goes on by its
+        fraction and time constant, the first of equal ones first; a new term has come in full."""
+        if state.site_c != self.site_c:
+            off_k = state.off_k + (state.site_c - self.site_c)
+            state = replace(state, off_k=off_k, site_c=self.site_c)
         if state.creeps == self.lags.creeps:
             return state
         late = np.zeros(self.lags.fraction.shape)
@@ -147,7 +185,15 @@ class Bank:
             for row, key in enumerate(_by_occurrence(new)):
                 if key in row_of:
                     late[row, cell] = state.late[row_of[key], cell]
-        return CellState(state.x, late, state.play, self.lags.creeps)
+        return replace(state, late=late, creeps=self.lags.creeps)
+
+    def warms(self, state: CellState, most: int) -> int:
+        """For how many chunks, up to `most`, some cell has still to take the temperature of its site."""
+        return self.warmth.lasts(state.off_k, most)
+
+    def settled(self, state: CellState) -> CellState:
+        """The state once every cell has the temperature of its site."""
+        return replace(state, off_k=np.zeros(len(state.off_k)))
 
     def under(self, mass_kg: Floats, state: CellState) -> tuple[Floats, Callable[[int], CellState]]:
         """Output under changing masses from the start of a chunk, and the state after so many of them.
@@ -156,15 +202,43 @@ class Bank:
         """
         x, line = mass_kg * self.per_kg, self.line
         play, play_at = _play(x, state.play)
-        output = x * (line.linear - line.bend * x) + line.loop * (play - _ALL_WIDTHS)
+        output = x * (line.linear + state.seat[:, None] - line.bend * x) + line.loop * (play - _ALL_WIDTHS)
         late = self._late(x, state) if len(state.late) else np.zeros((0, *x.shape))
         for part, fraction in zip(late, self.lags.fraction, strict=True):
-            output += fraction[:, None] * part
+            output += fraction[:, None] * self._left(part)
+        peaks = state.peak[:, None]
+        if self.wear is not None:
+            peaks = np.maximum(np.maximum.accumulate(x, axis=1), peaks)
+            output += self._worn(peaks)
+        output, off_at = self._at_temperature(output, state)
 
         def after(n: int) -> CellState:
-            return CellState(x[:, n - 1].copy(), late[:, :, n - 1].copy(), play_at(n - 1), state.creeps)
+            peak = peaks[:, min(n, peaks.shape[1]) - 1].copy()
+            return replace(
+                state, x=x[:, n - 1].copy(), late=late[:, :, n - 1].copy(), play=play_at(n - 1),
+                off_k=off_at(n - 1), peak=peak,
+            )  # fmt: skip
 
-        return self.zero + self.span * output, after
+        return output, after
+
+    def _left(self, late: Floats) -> Floats:
+        """Late parts of one term as they show.  late: cells come second last, as (..., cells, n)."""
+        return late if self.behind is None else late + self.behind * np.maximum(late, 0.0)
+
+    def _worn(self, peak: Floats) -> Floats:
+        """What the largest loads so far have left behind, over rated output."""
+        assert self.wear is not None  # asked only where some cell wears
+        safe, shift = self.wear
+        return shift * np.maximum(peak - safe, 0.0)
+
+    def _at_temperature(self, output: Floats, state: CellState) -> tuple[Floats, Callable[[int], Floats]]:
+        """Outputs in mV/V of outputs over rated output, and how far the cells lie off their site there."""
+        found = self.zero + self.span * output
+        if not state.off_k.any():
+            return found, lambda _: state.off_k
+        off_k, warmth = self.warmth.along(state.off_k, output.shape[1]), self.warmth
+        found += off_k * (warmth.zero_per_k + warmth.span_per_k * output)
+        return found, lambda place: off_k[:, place].copy()
 
     def _late(self, x: Floats, state: CellState) -> Floats:
         """(terms, cells, n)"""
@@ -183,28 +257,47 @@ class Bank:
 
     def still(self, mass_kg: Floats, state: CellState, n: int) -> tuple[Floats, Callable[[int], CellState]]:
         """The same under masses that stay, for n samples.  mass_kg: (cells,)."""
-        x, line, lags = mass_kg * self.per_kg[:, 0], self.line, self.lags
+        x, line = mass_kg * self.per_kg[:, 0], self.line
         play = np.minimum(np.maximum(state.play, x - _WIDTHS), x + _WIDTHS)
-        bent = (x * (line.linear[:, 0] - line.bend[:, 0] * x))[:, None]
-        level = self.zero + self.span * (bent + line.loop * (_sum(play)[:, None] - _ALL_WIDTHS))
-        if not len(state.late):
-            return np.repeat(level, n, axis=1), lambda _: CellState(x, state.late, play, state.creeps)
-        chunks, count = -(-n // CHUNK), len(x)
+        bent = (x * (line.linear[:, 0] + state.seat - line.bend[:, 0] * x))[:, None]
+        level = bent + line.loop * (_sum(play)[:, None] - _ALL_WIDTHS)
+        peak = state.peak
+        if self.wear is not None:
+            peak = np.maximum(peak, x)
+            level = level + self._worn(peak[:, None])
+        starts = self._starts(state, -(-n // CHUNK))
+        if state.off_k.any():
+            output, off_at = self._at_temperature(self._standing(level, starts, 1.0, n), state)
+        else:
+            output, off_at = self._standing(self.zero + self.span * level, starts, self.span[:, 0], n), None
+
+        def after(n: int) -> CellState:
+            late = starts[(n - 1) // CHUNK] * self.lags.table[:, :, (n - 1) % CHUNK]
+            off_k = off_at(n - 1) if off_at is not None else state.off_k
+            return replace(state, x=x, late=late, play=play, off_k=off_k, peak=peak)
+
+        return output, after
+
+    def _starts(self, state: CellState, chunks: int) -> Floats:
+        """Late parts before each chunk while nothing changes, (chunks, terms, cells)."""
         starts = np.empty((chunks, *state.late.shape))
         starts[0] = state.late
         for chunk in range(1, chunks):
-            starts[chunk] = starts[chunk - 1] * lags.table[:, :, -1]
-        heights = starts.transpose(1, 2, 0) * (self.span[:, 0] * lags.fraction)[:, :, None]
+            starts[chunk] = starts[chunk - 1] * self.lags.table[:, :, -1]
+        return starts
+
+    def _standing(self, level: Floats, starts: Floats, scale: Floats | float, n: int) -> Floats:
+        """Levels, (cells, 1), with what is still to come late of them, times scale; (cells, n)."""
+        chunks, terms, count = starts.shape
+        if not terms:
+            return np.repeat(level, n, axis=1)
+        parts = self._left(starts.transpose(1, 2, 0))
+        heights = parts * (scale * self.lags.fraction)[:, :, None]
         output = np.empty((count, chunks, CHUNK))
         output[:] = level[:, :, None]
-        for height, table in zip(heights, lags.table, strict=True):
+        for height, table in zip(heights, self.lags.table, strict=True):
             output += height[:, :, None] * table[:, None, :]
-
-        def after(n: int) -> CellState:
-            late = starts[(n - 1) // CHUNK] * lags.table[:, :, (n - 1) % CHUNK]
-            return CellState(x, late, play, state.creeps)
-
-        return output.reshape(count, chunks * CHUNK)[:, :n], after
+        return output.reshape(count, chunks * CHUNK)[:, :n]
 
 
 def _column(values: list[float]) -> Floats:

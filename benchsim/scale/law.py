@@ -206,12 +206,17 @@ class Law:
         """`count` samples from `first` on, the start of a chunk."""
         pieces: list[Stretch] = []
         end = first + count
-        state = replace(state, cells=self.electric.bank.fitted(state.cells))
+        bank = self.electric.bank
+        state = replace(state, cells=bank.fitted(state.cells))
         while first < end:
             most = -(-(end - first) // CHUNK)
+            if warming := bank.warms(state.cells, most):
+                most = warming
+            elif state.cells.off_k.any():
+                state = replace(state, cells=bank.settled(state.cells))
             still = self._still_chunks(first, most)
             if not still:
-                piece = self._lively(state, first, end - first)
+                piece = self._lively(state, first, min(most * CHUNK, end - first))
             elif self._rests(state, first):
                 piece = self._quiet(state, min(still * CHUNK, end - first))
             else:

@@ -18,8 +18,12 @@ class Cell:
     nonlinearity: largest departure from the straight line through no load and E_max, as a fraction of
     rated output, signed.  hysteresis: largest difference of falling from rising load over 0..E_max, as a
     fraction of rated output.  creep: terms (fraction of the load's output that comes late, time constant
-    in s).  zero_effect_per_k: shift of the no-load output, as a fraction of rated output per K.
-    span_effect_per_k: change of sensitivity, as a fraction per K.  open_arms, arm_shifts: damage to the
+    in s).  recovery: what unloading leaves behind of a load, over what came late of it.
+    repeatability: standard deviation of the output from loading to loading, as a fraction of the output.
+    zero_effect_per_k: shift of the no-load output, as a fraction of rated output per K.
+    span_effect_per_k: change of sensitivity, as a fraction per K.  thermal_time_constant_s: how late both
+    follow the site's temperature.  safe_load: load that does no harm, over E_max.  overload_set: lasting
+    shift of zero by a load beyond it, over what the load lies beyond.  open_arms, arm_shifts: damage to the
     bridge, by the names of arms in bridge.py; a shift is a fraction of the arm.  noise lives in the
     digitiser.
     """
@@ -30,8 +34,13 @@ class Cell:
     nonlinearity: float = 0.0
     hysteresis: float = 0.0
     creep: tuple[tuple[float, float], ...] = ()
+    recovery: float = 1.0
+    repeatability: float = 0.0
     zero_effect_per_k: float = 0.0
     span_effect_per_k: float = 0.0
+    thermal_time_constant_s: float = 0.0
+    safe_load: float = 1.5
+    overload_set: float = 0.0
     input_resistance_ohm: float = 385.0
     output_resistance_ohm: float = 350.0
     open_arms: tuple[str, ...] = ()

@@ -19,6 +19,7 @@ from benchsim.scale.digitiser import Converter
 from benchsim.scale.law import Setup
 from benchsim.scale.loads import Deck, History
 from benchsim.scale.parts import Receptor, ScaleParts
+from benchsim.scale.seating import Seats
 from benchsim.scale.station import Sampler
 from benchsim.scale.validate import check, check_new
 
@@ -27,8 +28,8 @@ class Scale:
     """A whole scale, from mass on the deck to counts.
 
     parts: data-sheet figures and layout; BadInput for what cannot be a scale.  streams: cell i draws its
-    noise from streams.noise("cell", i) and from nowhere else.  start_us: when the nodes were switched on;
-    the dead load has stood there for ever.
+    noise from streams.noise("cell", i), how loads sit on it from streams.noise("seat", i), and nothing
+    else.  start_us: when the nodes were switched on; the dead load has stood there for ever.
     Not modelled: a deck whose own frequency falls under load, supply and battery, warm-up after switching on.
     """
 
@@ -39,6 +40,7 @@ class Scale:
         deck = Deck(parts.receptor)
         self._history = History(deck, start_us)
         self._now_us = start_us
+        self._seats = Seats(streams)
         self._samplers = tuple(
             Sampler(
                 station.cells,
@@ -64,8 +66,9 @@ class Scale:
         deck = self._history.latest.after(command, t_us)
         self._now_us = max(self._now_us, t_us)
         self._history.append(t_us, deck)
+        seating = self._seats.after(command, deck, self._parts)
         for sampler in self._samplers:
-            sampler.change(t_us, None, deck)
+            sampler.change(t_us, None, deck, seating)
 
     def change(self, parts: ScaleParts, t_us: int) -> None:
         """From t_us on the parts have other figures; what cells, deck and filters remember goes on.

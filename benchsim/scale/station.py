@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import bisect
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from benchsim.scale.grid import Grid
 from benchsim.scale.law import Electric, Forces, Law, Setup, State, Stretch
 from benchsim.scale.loads import Deck
 from benchsim.scale.recursion import CHUNK
+from benchsim.scale.seating import Seating
 
 Floats = NDArray[np.float64]
 
@@ -35,6 +36,7 @@ class _Change:
     grid: Grid
     setup: Setup | None
     deck: Deck | None
+    seating: Seating | None
 
 
 # Ideal samples, (cells, n), with the law they are under and the number of the first.
@@ -75,7 +77,9 @@ class Sampler:
         self._stride = 1
         self._converter = converter
 
-    def change(self, t_us: int, setup: Setup | None, deck: Deck | None) -> None:
+    def change(
+        self, t_us: int, setup: Setup | None, deck: Deck | None, seating: Seating | None = None
+    ) -> None:
         """From t_us on it is so.  Changes come in order of time, none before what was read."""
         grid = self._grids[-1][1]
         if setup is not None:
@@ -85,7 +89,7 @@ class Sampler:
                 self._grids.append((t_us, grid))
         if not self._changes:
             self._cut(self._law.grid.completed(t_us))
-        self._changes.append(_Change(t_us, grid, setup, deck))
+        self._changes.append(_Change(t_us, grid, setup, deck, seating))
 
     def node_time_us(self, t_us: int) -> int:
         """What the node's clock shows at bench time t_us."""
@@ -166,8 +170,12 @@ class Sampler:
         forces = law.forces
         if change.deck is not None:
             forces = Forces.of(change.deck, self._cells, law.grid.rate_hz)
-        self._begin(law.followed_by(forces, self._state_at_tip(), self._tip, change.t_us))
+        state = law.followed_by(forces, self._state_at_tip(), self._tip, change.t_us)
         electric = law.electric if setup is None else Electric.of(setup, law.electric)
+        if change.seating is not None:
+            draws = change.seating.draws[list(self._cells)]
+            state = replace(state, cells=electric.bank.seated(state.cells, draws, change.seating.part))
+        self._begin(state)
         self._law = Law(change.grid, forces, electric, change.t_us)
 
 

@@ -33,6 +33,11 @@ CELL: Limits = {
     "hysteresis": (-0.5, 0.5),
     "zero_effect_per_k": (-1.0, 1.0),
     "span_effect_per_k": (-1.0, 1.0),
+    "recovery": (-10.0, 10.0),
+    "repeatability": (0.0, 0.5),
+    "thermal_time_constant_s": (0.0, 1e9),
+    "safe_load": (0.01, 1e3),
+    "overload_set": (-1.0, 1.0),
     "input_resistance_ohm": (1.0, 1e6),
     "output_resistance_ohm": (1.0, 1e6),
 }

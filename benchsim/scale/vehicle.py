@@ -33,6 +33,11 @@ class Vehicle:
     gone_us: int | None
     edges_us: tuple[tuple[int | None, int | None], ...]
 
+    @property
+    def mass_kg(self) -> float:
+        """Of all its axles, on the receptor or not."""
+        return sum(axle.mass_kg for axle in self.drive.axles)
+
     @classmethod
     def arrive(cls, drive: Drive, length_m: float, t_us: int) -> Vehicle:
         stop_us = t_us + round(_seconds_to(drive.stop_x_m, drive) / _US)

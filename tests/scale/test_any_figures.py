@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 from benchsim.ground.commands import Axle, Drive, Place
 from benchsim.ground.readings import ChannelStatus
 from benchsim.scale import validate
-from benchsim.scale.bridge import PAIRS, TERMINALS
+from benchsim.scale.bridge import ARMS, PAIRS, TERMINALS
 from benchsim.scale.filters import STAGES
 from benchsim.scale.nominal import nominal
 from benchsim.scale.parts import Cell, Digitiser, Receptor, ScaleParts, Site, Station, Support, Wiring
@@ -33,6 +34,8 @@ CELL = st.builds(
     Cell,
     rated_output_mv_per_v=st.floats(validate.LEAST_RATED, 100.0),
     creep=st.lists(CREEP, max_size=3).map(tuple),
+    open_arms=st.lists(st.sampled_from(ARMS), max_size=2).map(tuple),
+    arm_shifts=st.lists(st.tuples(st.sampled_from(ARMS), between(validate.ARM_SHIFT)), max_size=2).map(tuple),
     **figures(validate.CELL, ("rated_output_mv_per_v",)),
 )
 OHM = st.floats(1e-9, 1e12)
@@ -43,6 +46,13 @@ WIRING = st.builds(
     st.lists(st.sampled_from(TERMINALS), max_size=3).map(tuple),
     st.lists(st.sampled_from(PAIRS), max_size=2).map(tuple),
     st.lists(st.tuples(st.sampled_from(TERMINALS), OHM), max_size=3).map(tuple),
+    st.lists(st.tuples(st.sampled_from(TERMINALS), st.one_of(st.just(0.0), OHM)), max_size=3).map(tuple),
+    st.lists(
+        st.sampled_from(list(itertools.combinations(TERMINALS, 2))).flatmap(
+            lambda pair: st.tuples(st.just(pair[0]), st.just(pair[1]), st.one_of(st.just(0.0), OHM))
+        ),
+        max_size=3,
+    ).map(tuple),
 )
 DIGITISER = st.builds(
     Digitiser,
@@ -82,6 +92,7 @@ def test_any_scale_within_the_limits_runs(made: ScaleParts, mass_kg: float, at: 
         running.do(Place("load", mass_kg, at[0] * receptor.length_m, at[1] * receptor.width_m), S)
         lorry = Drive("lorry", (Axle(mass_kg, 0.0), Axle(1e9, 1e4)), 100.0, receptor.length_m, 0.0, S)
         running.do(lorry, S)
+    running.change(replace(made, site=replace(made.site, temperature_c=20.0)), 2 * S)
     block = running.read(0, 3 * S)
     bits = made.stations[0].digitiser.bits
     assert np.all(block.counts >= -(2 ** (bits - 1)))

@@ -55,8 +55,28 @@ def _converter(made: ScaleParts, **figures: float) -> ScaleParts:
     return replace(made, stations=(replace(made.stations[0], digitiser=digitiser), *made.stations[1:]))
 
 
+EVERY_EFFECT_AT_C = {10: 35.0, 11: 5.0}
+
+
+def _every_effect(made: ScaleParts, temperature_c: float) -> ScaleParts:
+    cells = tuple(
+        replace(
+            cell, recovery=1.6, repeatability=0.001, safe_load=0.2, overload_set=0.02,
+            thermal_time_constant_s=3.0 + number,
+        )
+        for number, cell in enumerate(made.cells)
+    )  # fmt: skip
+    return replace(made, cells=cells, site=replace(made.site, temperature_c=temperature_c))
+
+
 def changed(made: ScaleParts, kind: int) -> ScaleParts:
-    """The healthy parts with one thing different."""
+    """The healthy parts with one thing different, or with every effect of a cell at some temperature."""
+    if kind in EVERY_EFFECT_AT_C:
+        return _every_effect(made, EVERY_EFFECT_AT_C[kind])
+    return _one_thing_different(made, kind)
+
+
+def _one_thing_different(made: ScaleParts, kind: int) -> ScaleParts:
     first = made.cells[0]
     match kind:
         case 0:
@@ -102,7 +122,7 @@ COMMAND = st.one_of(
         st.floats(0.4, 3.0),
     ),
 )
-HAPPENING = st.tuples(TIME, st.one_of(COMMAND, st.integers(0, 9)))
+HAPPENING = st.tuples(TIME, st.one_of(COMMAND, st.integers(0, 11)))
 Happenings = list[tuple[int, SiteCommand | int]]
 
 
@@ -230,6 +250,26 @@ def test_before_the_converter_not_one_bit_depends_on_the_reads(
 ) -> None:
     happenings = sorted(happenings, key=lambda h: h[0])
     assert heard(happenings, sorted(reads)) == heard(happenings, [])
+
+
+@pytest.mark.parametrize("step_us", [12_500, 799_999, 7_777_777])
+def test_cells_that_warm_wear_and_seat_give_the_same_bytes_however_read(step_us: int) -> None:
+    happenings: Happenings = [
+        (S // 2, 10),
+        (2 * S, Place("a", 18_400.0, 2.0, 1.0)),
+        (5 * S, Remove("a")),
+        (6 * S, 11),
+        (9 * S, Place("b", 30_000.0, 7.0, 1.0)),
+        (11 * S, 1),
+        (20 * S, 10),
+        (25 * S, Place("c", 10_000.0, 7.0, 1.0)),
+    ]
+    whole = played(PLAIN, happenings, [])
+    assert (
+        played(PLAIN, happenings, [(t, k) for t in range(step_us, LASTS_US, step_us) for k in (0, 1)])
+        == whole
+    )
+    assert heard(happenings, list(range(step_us, LASTS_US, step_us))) == heard(happenings, [])
 
 
 @pytest.mark.parametrize("step_us", [12_500, 99_999, 800_000, 7_777_777])
