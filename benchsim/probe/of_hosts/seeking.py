@@ -1,40 +1,162 @@
-"""Seeking: how a host looks for its nodes, and whom it takes (section 4, steps 1 to 3)."""
+"""Seeking: how a host looks for its nodes, and whom it hears (section 4, steps 1 and 2)."""
 
 from __future__ import annotations
 
-from benchsim.link import frames
+from dataclasses import replace
+
+from benchsim.ground.clock import seconds
+from benchsim.link import codec, frames
+from benchsim.link.codec import Frame
 from benchsim.link.frames import Kind
-from benchsim.probe.as_node import as_node, must_say
+from benchsim.probe.as_node import as_node, window_us
 from benchsim.probe.case import case
-from benchsim.probe.finding import Differs
+from benchsim.probe.finding import Differs, NotReached
 from benchsim.probe.line import Line
 
 
-@case("4, step 1")
+def _sought_with(seek: Frame) -> frames.Seek:
+    assert isinstance(seek.message, frames.Seek)
+    return seek.message
+
+
+@case("4, step 1; 8")
 async def the_same_seek_is_sent_at_each_try(line: Line) -> None:
-    """A host that hears nothing repeats its seek octet by octet, then says that nobody is there."""
+    """A host that hears nothing repeats its seek octet by octet after each window, then gives up."""
     node = as_node(line)
     first = await node.sought()
-    assert isinstance(first.message, frames.Seek)
-    window_us = first.message.offer_window_us
+    span_us, heard_us = _sought_with(first).offer_window_us, line.now_us
     tries = 1
-    while (again := await node.seek(2 * window_us)) is not None:
+    while (again := await node.seek(span_us)) is not None:
         tries += 1
-        if again.header.session == first.header.session and again.body != first.body:
-            raise Differs("a seek of the same exchange with other octets")
-        if tries > 50:
-            break
-    if tries < 2:
-        raise Differs("it seeks only once", line.newest)
-    await must_say(line, "failed: nobody there", "lost", "seek")
+        if again.body != first.body:
+            raise Differs("it seeks with other octets at another try")
+        waited_us = line.now_us - heard_us
+        if waited_us < span_us - line.setting.patience_us:
+            raise Differs(f"it seeks again after {seconds(waited_us)}; its window: {seconds(span_us)}")
+        heard_us = line.now_us
+        if tries > line.setting.settings.tries:
+            raise Differs(f"it seeks more than {tries - 1} times")
+    if tries < line.setting.settings.tries:
+        raise Differs(f"it gives up after {tries} of {line.setting.settings.tries} tries", line.newest)
+    await node.given_up("failed: nobody there")
 
 
-@case("4, steps 1 to 5")
+@case("1; 2; 4, step 1")
+async def a_seek_says_what_the_host_speaks_and_wants(line: Line) -> None:
+    """Every field of a seek is right: versions in order, cells as expected, a session number, sequence 0."""
+    seek = await as_node(line).sought()
+    header, said = seek.header, _sought_with(seek)
+    if header.session == 0:
+        raise Differs("it seeks with session 0")
+    if header.sequence != 0:
+        raise Differs(f"it seeks with sequence {header.sequence}; 0 is right before there is a session")
+    if said.version_low > said.version_high or header.version != said.version_low:
+        versions = f"{said.version_low} to {said.version_high}"
+        raise Differs(f"it speaks versions {versions} in a frame of version {header.version}")
+    if said.cells != line.setting.cells:
+        raise Differs(f"it expects {said.cells} cells; it was told of {line.setting.cells}")
+
+
+@case("2; 4, keys; 10")
+async def each_exchange_has_a_number_and_a_public_value_of_its_own(line: Line) -> None:
+    """A host draws session number and public value anew each time, and says the same host number."""
+    node = as_node(line)
+    seeks = [await node.sought() for _ in range(3)]
+    if len({s.header.session for s in seeks}) < len(seeks):
+        raise Differs("two exchanges with the same session number")
+    if len({_sought_with(s).public for s in seeks}) < len(seeks):
+        raise Differs("two exchanges with the same public value")
+    if len({_sought_with(s).host_id for s in seeks}) > 1:
+        raise Differs("its host number is another each time")
+
+
+@case("4, steps 1 to 5; 7")
 async def a_right_node_is_paired_and_flows(line: Line) -> None:
-    """A host pairs with a node that does everything right, and beats at once and three times soon after."""
-    flow = await as_node(line).pair()
-    await flow.run(1_000_000)
-    beats = [f for f in flow.heard if f.header.kind == Kind.BEAT]
-    if len(beats) < 2:
-        raise Differs("no beats in the first second of a flow", line.newest)
-    await must_say(line, "flow")
+    """A host pairs with a node that does everything right, beats, and asks for nothing."""
+    node = as_node(line)
+    flow = await node.pair()
+    await flow.clean("nothing lacks", 600_000)
+    if len(flow.those(Kind.BEAT)) < 2:
+        raise Differs("no beats in the first half second of a flow", line.newest)
+    await node.says("flow")
+
+
+@case("4, steps 1 and 3")
+async def the_window_is_kept_before_a_prove(line: Line) -> None:
+    """A host collects offers up to the end of its window, however soon the first one comes."""
+    node = as_node(line)
+    seek = await node.sought()
+    span_us, heard_us = window_us(line, seek), line.now_us
+    exchange = node.offer(seek)
+    if await node.prove(exchange) is None:
+        raise Differs("no prove for a right offer", line.newest)
+    if line.now_us - heard_us < span_us - line.setting.patience_us:
+        raise Differs(f"it proves after {seconds(line.now_us - heard_us)}; its window: {seconds(span_us)}")
+
+
+@case("4, step 1")
+async def an_offer_to_the_last_try_is_taken(line: Line) -> None:
+    """A node that is heard only at the last try is paired as one that is heard at the first."""
+    node = as_node(line)
+    seek = await node.sought()
+    for _ in range(line.setting.settings.tries - 1):
+        again = await node.seek(_sought_with(seek).offer_window_us)
+        if again is None:
+            raise Differs("it gives up before its last try", line.newest)
+    window_us(line, seek)
+    flow = await node.pair(seek=seek)
+    await flow.clean("nothing lacks")
+    if not flow.those(Kind.BEAT):
+        raise Differs("no beat: it does not flow", line.newest)
+
+
+@case("3; 4, step 3")
+async def offers_of_other_exchanges_count_for_nothing(line: Line) -> None:
+    """An offer of another session number, network or address is not answered; the right one still is."""
+    node = as_node(line)
+    seek = await node.sought()
+    span_us, offer = window_us(line, seek), codec.read(node.exchange(seek).offer_frame)
+    assert isinstance(offer, Frame)
+    elsewhere = next(a for a in range(16, 0, -1) if a not in line.setting.addresses)
+    for header in (
+        replace(offer.header, session=offer.header.session ^ 1),
+        replace(offer.header, network=offer.header.network ^ 1),
+        replace(offer.header, address=elsewhere),
+    ):
+        line.send(codec.seal(codec.body_of(header, offer.message)))
+    await node.silent(span_us, "no offer was for its seek", (Kind.PROVE,))
+    await node.pair(seek=seek)
+
+
+@case("3; 4, step 2")
+async def an_offer_of_more_samples_a_frame_is_no_answer(line: Line) -> None:
+    """A host drops an offer of more samples a frame than it asked for, and goes on seeking."""
+    node = as_node(line)
+    seek = await node.sought()
+    said, span_us = _sought_with(seek), window_us(line, seek)
+    if said.samples_per_frame >= 80:
+        raise NotReached("it asks for 80 samples a frame: no offer can name more")
+    more = replace(seek, message=replace(said, samples_per_frame=said.samples_per_frame + 1))
+    node.offer(more)
+    await node.silent(span_us, "the offer names more samples a frame than its seek", (Kind.PROVE,))
+    await node.pair(seek=seek)
+
+
+@case("4, step 2; 6")
+async def an_offer_of_fewer_samples_a_frame_holds(line: Line) -> None:
+    """A node may offer fewer samples a frame than the host asked for; its frames are then taken as agreed."""
+    flow = await as_node(line, most_samples_per_frame=1).pair(next_sample=12_345)
+    await flow.clean("all frames keep to the offer", 300_000)
+
+
+@case("4, steps of a host")
+async def asked_to_pair_while_it_flows_it_begins_anew(line: Line) -> None:
+    """A host that is asked to pair while data flow seeks, lets the old session be, and pairs."""
+    node = as_node(line)
+    flow = await node.flowing()
+    seek = await node.sought()
+    if seek.header.session == flow.session.number:
+        raise Differs("it seeks with the session number of the flow")
+    flow.send_next()
+    anew = await node.pair(flow.next, seek)
+    await anew.clean("nothing lacks in the new session")
