@@ -20,6 +20,7 @@ from benchsim.link.parts import Expected, HostCard, NodeCard
 from benchsim.probe.setting import Setting
 
 AHEAD_US = SECOND_US
+COUNTER_FROM = 100_000
 SERIAL = 0x5100_0000_0000_0000
 DONE = "done"
 
@@ -46,6 +47,7 @@ class NodesStandIn:
             address: _Sampled(
                 end(node_card(setting, address), streams.dice("end", address), _node_time_us),
                 streams.noise("cells", address),
+                streams.dice("counter", address),
             )
             for address in setting.addresses
         }
@@ -85,20 +87,24 @@ class NodesStandIn:
 class _Sampled:
     """One node end and the samples that it is fed, made a moment ahead."""
 
-    def __init__(self, end: NodeEnd, noise: Noise) -> None:
+    def __init__(self, end: NodeEnd, noise: Noise, dice: Dice) -> None:
         self.end = end
-        self.fed_us = 0
-        self._noise = noise
-        self._first = self._began_us = 0
+        self._noise, self._dice = noise, dice
+        self._begin(0)
+
+    def _begin(self, now_us: int) -> None:
+        """The counter begins anywhere, as it may after power-up."""
+        self._zero = self._first = COUNTER_FROM + self._dice.below(COUNTER_FROM)
+        self._began_us = self.fed_us = now_us
 
     def feed(self, now_us: int) -> None:
         """Have samples up to half of AHEAD_US from now at the least."""
-        if self.fed_us - now_us >= AHEAD_US // 2:
+        if self.fed_us - now_us > AHEAD_US // 2:
             return
         rate_hz, channels = self.end.card.rate_hz, self.end.card.channels
-        end = (now_us + AHEAD_US - self._began_us) * rate_hz // SECOND_US
+        end = self._zero + (now_us + AHEAD_US - self._began_us) * rate_hz // SECOND_US
         numbers = np.arange(self._first, end, dtype=np.int64)
-        t_us = self._began_us + (numbers + 1) * SECOND_US // rate_hz
+        t_us = self._began_us + (numbers - self._zero + 1) * SECOND_US // rate_hz
         counts = 100_000 + np.round(40 * self._noise.normal(len(numbers) * channels))
         block = counts.astype(np.int32).reshape(-1, channels)
         node_t_us = np.array([_node_time_us(t) for t in t_us.tolist()], dtype=np.int64)
@@ -108,7 +114,7 @@ class _Sampled:
     def restart(self, now_us: int) -> None:
         """A power cycle: the counter begins anew."""
         self.end.restart(now_us)
-        self._first, self._began_us, self.fed_us = 0, now_us, now_us
+        self._begin(now_us)
         self.feed(now_us)
 
 

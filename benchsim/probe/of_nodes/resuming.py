@@ -1,0 +1,197 @@
+"""Resume: a session taken up again with new keys (section 5)."""
+
+from __future__ import annotations
+
+from benchsim.link import frames
+from benchsim.link.frames import Kind, RefuseReason
+from benchsim.link.keys import Tagger
+from benchsim.link.limits import HOST_SILENT_BEATS
+from benchsim.probe.as_host import AT_ONCE_US, Flow, as_host, first_of, unbound, words
+from benchsim.probe.case import case
+from benchsim.probe.finding import Differs
+from benchsim.probe.line import Line
+
+BEAT_US = 200_000
+
+
+async def flowing(line: Line) -> Flow:
+    """A flow that has begun just now."""
+    await unbound(line)
+    return await as_host(line).pair()
+
+
+async def unheeded(flow: Flow, resumes: list[tuple[bytes, str]]) -> None:
+    """None of these is answered, and the keys of now still hold.  Raises Differs."""
+    line = flow.line
+    for octets, _ in resumes:
+        line.send(octets)
+    what = " or ".join(dict.fromkeys(words for _, words in resumes))
+    await flow.silence((Kind.RESUMED, Kind.REFUSE), flow.way_us, f"the resume had {what}")
+    await flow.echo(f"a resume had {what}")
+    await flow.data(f"a resume had {what}")
+
+
+@case("5")
+async def resume_is_answered_with_both_nonces(line: Line) -> None:
+    """A resume of a higher epoch is answered under the resume key, with its nonce and a new one."""
+    flow = await flowing(line)
+    nonces = set()
+    for epoch in (1, 2):
+        said = await flow.resume(epoch, "its epoch is higher")
+        nonces.add(said.nonce)
+        if said.next_sample % flow.k:
+            raise Differs(f"the flow would go on at sample {said.next_sample}, amid a frame of {flow.k}")
+    if len(nonces) < 2:
+        raise Differs("the nonce of an earlier resumed")
+    await flow.release()
+
+
+@case("5")
+async def epochs_may_be_left_out(line: Line) -> None:
+    """Any higher epoch is taken, not only the next one: resumes may have been lost."""
+    flow = await flowing(line)
+    for epoch in (7, 8, 1_000_000):
+        await flow.resume(epoch, "its epoch is higher")
+        await flow.echo("a new epoch has begun")
+    await flow.release()
+
+
+@case("5")
+async def new_keys_and_numbers_hold_at_once(line: Line) -> None:
+    """After resumed all has the new keys and is numbered from 0, from the sample that resumed names."""
+    flow = await flowing(line)
+    await flow.data()
+    await flow.echo()
+    said = await flow.resume(1)
+    flow.beat()
+    echo = await flow.expect(Kind.ECHO, AT_ONCE_US, "a new epoch has begun")
+    if echo.header.sequence != 0:
+        raise Differs(f"the first echo of the new epoch has the sequence {echo.header.sequence}")
+    for frame in await flow.several(2):
+        place, amid = divmod(first_of(frame) - said.next_sample, flow.k)
+        if amid or place < 0:
+            raise Differs(f"data of sample {first_of(frame)}; resumed said {said.next_sample}")
+        if frame.header.sequence != place:
+            raise Differs(f"data frame {place} of the new epoch has the sequence {frame.header.sequence}")
+    await flow.release()
+
+
+@case("5")
+async def lower_or_equal_epoch_is_ignored(line: Line) -> None:
+    """A resume whose epoch is not higher than that of the node is not answered, and the keys still hold."""
+    flow = await flowing(line)
+    await flow.resume(5)
+    nonces = [line.dice.octets(16) for _ in range(3)]
+    await unheeded(flow, [
+        (flow.session.resume_frame(frames.Resume(epoch, nonce)), "an epoch that is not higher")
+        for epoch, nonce in zip((5, 4, 1), nonces, strict=True)
+    ])  # fmt: skip
+    await flow.release()
+
+
+@case("5; 10")
+async def replayed_resume_is_ignored(line: Line) -> None:
+    """A resume that was answered once is not answered again, neither at once nor an epoch later."""
+    flow = await flowing(line)
+    await flow.resume(1)
+    first = next(s.octets for s in reversed(line.said) if not s.by_device)
+    await unheeded(flow, [(first, "been answered already")])
+    await flow.resume(2)
+    await unheeded(flow, [(first, "been answered already")])
+    await flow.release()
+
+
+@case("5")
+async def resume_with_a_wrong_tag_is_ignored(line: Line) -> None:
+    """A resume with a wrong tag, or a tag of the session's keys, is not answered; the keys still hold."""
+    flow = await flowing(line)
+    session, zeros = flow.session, Tagger(bytes(16))
+
+    def forged(tagger: Tagger) -> bytes:
+        return flow.frame(frames.Resume(9, line.dice.octets(16)), tagger, sequence=0)
+
+    await unheeded(flow, [(forged(t), "a wrong tag") for t in (zeros, session.out, session.into)])
+    await flow.resume(1, "a forged resume of a higher epoch moved nothing")
+    await flow.release()
+
+
+@case("5")
+async def frames_of_an_old_epoch_are_dropped(line: Line) -> None:
+    """After resume nothing is heeded that is tagged with the keys of before."""
+    flow = await flowing(line)
+    old_keys = flow.session.out
+    await flow.resume(1)
+    await flow.echo()
+    line.send(flow.frame(frames.Beat(1), old_keys))
+    line.send(flow.frame(frames.Beat(2), old_keys, sequence=1000))
+    line.send(flow.frame(frames.Release(3), old_keys))
+    await flow.silence((Kind.ECHO, Kind.RELEASED), flow.way_us, "it was tagged with the keys of before")
+    await flow.echo("only the new keys hold")
+    await flow.data("only the new keys hold")
+    await flow.release()
+
+
+@case("5")
+async def resume_of_an_unknown_session_is_refused(line: Line) -> None:
+    """A node that does not have a session refuses its resume with no session; its own session goes on."""
+    flow = await flowing(line)
+    number = flow.session.number ^ 1
+    line.send(flow.frame(frames.Resume(1, bytes(16)), flow.session.resume, session=number, sequence=0))
+    await must_be_refused(flow, number)
+    await flow.echo("another session was asked for")
+    await flow.data("another session was asked for")
+    await flow.release()
+
+
+async def must_be_refused(flow: Flow, number: int) -> None:
+    """A refuse of this session with no session.  Raises Differs."""
+    line = flow.line
+    said = await line.expect(
+        Kind.REFUSE,
+        AT_ONCE_US,
+        lambda f: f.header.address == flow.host.address and f.header.session == number,
+        never=(Kind.RESUMED,),
+        why="it does not have this session",
+    )
+    assert isinstance(said.message, frames.Refuse)
+    if said.message.reason != RefuseReason.NO_SESSION:
+        raise Differs(f"refuse: {words(said.message.reason)}; due: no session")
+
+
+@case("5; 6")
+async def new_keys_amid_a_flow_leave_no_gap(line: Line) -> None:
+    """A new epoch amid a flow loses no sample: data frames follow each other over it."""
+    flow = await flowing(line)
+    firsts = {first_of(await flow.data())}
+    for epoch in (1, 2):
+        nonce = line.dice.octets(16)
+        line.send(flow.session.resume_frame(frames.Resume(epoch, nonce)))
+        end_us = line.now_us + flow.way_us
+        while (frame := await flow.hear(end_us - line.now_us)) is not None:
+            if frame.header.kind == Kind.DATA:
+                firsts.add(first_of(frame))
+            if isinstance(frame.message, frames.Resumed):
+                flow.session.turn(epoch, nonce, frame.message.nonce)
+                break
+        else:
+            raise Differs("no resumed: its epoch is higher", line.newest)
+        firsts |= {first_of(await flow.data()) for _ in range(2)}
+    due = set(range(min(firsts), max(firsts) + 1, flow.k))
+    if lacking := sorted(due - firsts):
+        raise Differs(f"no data frame of sample {lacking[0]}: it was lost with the new keys", line.newest)
+    if firsts != due:
+        raise Differs(f"data frames begin at {sorted(firsts)}, not one k of {flow.k} apart")
+    await flow.release()
+
+
+@case("4, node steps; 7")
+async def silent_node_is_resumed(line: Line) -> None:
+    """A node that stopped because its host was silent flows again after a resume, in the new epoch."""
+    await unbound(line)
+    flow = await as_host(line, beat_us=BEAT_US).pair()
+    await line.pause(HOST_SILENT_BEATS * BEAT_US + 2 * line.setting.patience_us + flow.frame_us)
+    line.forget()
+    await flow.resume(1, "it keeps its session while its host is silent")
+    await flow.data("it was resumed")
+    await flow.echo("it was resumed")
+    await flow.release()
