@@ -13,7 +13,7 @@ import numpy as np
 
 from benchsim.bench.active import ActiveFaults
 from benchsim.bench.foreign import REFUSED, ForeignHost, Outlet, address_of
-from benchsim.bench.node import Node
+from benchsim.bench.node import Node, drawn_at
 from benchsim.bench.plan import Foreign, Plan
 from benchsim.bench.seat import BuiltInHost, Clients, Seat
 from benchsim.bench.tap import Keep
@@ -67,15 +67,15 @@ class Bench:
         if plan.foreign is Foreign.HOST:
             return ForeignHost(plan, self._outlet, lambda: self._nodes, self._link_is)
         to_nodes = self._outlet.to_nodes if plan.foreign is Foreign.NODES else self._to_nodes
-        return BuiltInHost(plan, profile, streams.dice("hub"), self._queue, to_nodes, self._link_is)
+        dice = streams.dice("hub", *drawn_at(plan))
+        return BuiltInHost(plan, profile, dice, self._queue, to_nodes, self._link_is)
 
     def _made_nodes(self, streams: Streams) -> tuple[Node, ...]:
         if self.plan.foreign is Foreign.NODES:
             return ()
-        stations = len(self.plan.scale.stations)
         return tuple(
-            Node(i, i < stations, n, self._scale, streams.child("node", i + 1), self._queue, self._seat.hear)
-            for i, n in enumerate(self.plan.nodes)
+            Node(i, self.plan, self._scale, streams.child("node", i + 1), self._queue, self._seat.hear)
+            for i in range(len(self.plan.nodes))
         )
 
     # -- what a face or a test uses ------------------------------------------------------------------

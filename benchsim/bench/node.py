@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from benchsim.bench.plan import NodePlan
+from benchsim.bench.plan import Plan
 from benchsim.bench.tap import Keep, Tapped, Way
 from benchsim.faults.fault import LinkPart, NodePart
 from benchsim.ground.clock import Queue
@@ -51,27 +51,21 @@ class Waker:
 class Node:
     """One node on the bench.
 
-    index: its place in the plan, from 0.  reads: whether it reads the scale's station of that index; a
-    stranger reads nothing.
+    index: its place in the plan, from 0.  It reads the scale's station of that index; a stranger, beyond the
+    last, reads nothing.
     """
 
     def __init__(
-        self,
-        index: int,
-        reads: bool,
-        plan: NodePlan,
-        scale: Scale,
-        streams: Streams,
-        queue: Queue,
-        to_host: ToHost,
+        self, index: int, plan: Plan, scale: Scale, streams: Streams, queue: Queue, to_host: ToHost
     ) -> None:
+        own, reads = plan.nodes[index], index < len(plan.scale.stations)
         self.station = index if reads else None
         self._scale, self._queue, self._to_host = scale, queue, to_host
         self.powered = True
         clock = partial(scale.node_time_us, index) if reads else _bench_time
-        self.end = NodeEnd(plan.card, streams.dice("end"), clock)
-        self.up: Way = Channel(plan.up, streams.child("up"))
-        self.down: Way = Channel(plan.down, streams.child("down"))
+        self.end = NodeEnd(own.card, streams.dice("end", *drawn_at(plan)), clock)
+        self.up: Way = Channel(own.up, streams.child("up"))
+        self.down: Way = Channel(own.down, streams.child("down"))
         self._index, self._rank = index, RANKS * index
         self._waker = Waker(queue, self._work, self._rank + SENDS)
 
@@ -124,6 +118,11 @@ class Node:
             for arrival_us, heard in self.up.carry(frame, now_us):
                 self._queue.put(arrival_us, partial(self._to_host, heard), self._rank + IS_HEARD)
         self._waker.at(next_us)
+
+
+def drawn_at(plan: Plan) -> tuple[int, ...]:
+    """What the name of a link end's random stream ends with: nothing, or the start of the bench."""
+    return (plan.start,) if plan.start else ()
 
 
 def _bench_time(t_us: int) -> int:

@@ -59,3 +59,4 @@ class Plan:
     outputs: tuple[str, ...] = ("scp0499",)
     paired_at_start: bool = field(default=True)
     foreign: Foreign = Foreign.NOBODY
+    start: int = 0

@@ -19,8 +19,9 @@ from benchsim.rules.tables import tolerance_d
 from benchsim.scenario.build import build
 from benchsim.scenario.loader import load
 from benchsim.serve.live import Connection, Exchange, Live, serve
+from benchsim.serve.opened import Opened
 from benchsim.serve.serial_port import PseudoTerminal
-from benchsim.serve.session import announcement, checked_speed
+from benchsim.serve.session import checked_speed
 
 CLIENT = Path(__file__).with_name("demo_client.py")
 BELIEVED_US = 2_000_000  # of bench time: how long the client wants a weight to stay
@@ -174,7 +175,7 @@ async def _session(live: Live, speed: float, tell: Callable[[str], None]) -> Ses
             stop.set()
 
     def ready(connections: tuple[Connection, ...]) -> None:
-        for line in announcement(connections):
+        for line in Opened(connections).lines():
             tell(line)
         session.port = connections[0].address
         clients.append(asyncio.create_task(client()))

@@ -232,10 +232,11 @@ async def serve(
     duration_s: float | None = None,
     ready: Callable[[tuple[Connection, ...]], None] = lambda _connections: None,
     walked: Callable[[], None] = lambda: None,
+    paced: Callable[[Pacer], None] | None = None,
 ) -> None:
     """Open every rim, call ready, walk the bench at speed x wall time until stop is set or time is up.
 
-    walked: called after every step of the bench.
+    walked: called after every step of the bench.  paced: is given the pacer before it begins.
     Raises BadInput from a rim that cannot open, and whatever the bench raises.
     """
     async with opened(rims) as connections:
@@ -247,6 +248,8 @@ async def serve(
             live.forget()
 
         pacer = Pacer(walk, live.bench.now_us, speed, lambda text: live.note(BENCH, text))
+        if paced is not None:
+            paced(pacer)
         waiting = asyncio.ensure_future(stop.wait())
         try:
             await asyncio.wait(

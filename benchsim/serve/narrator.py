@@ -16,7 +16,7 @@ from benchsim.serve.lines import Line
 OVER = "the timeline is over; the scale goes on as it stands"
 TOLD_ELSEWHERE = ("client", "answer")
 BROKEN = ("failed", "lost")
-_STEPS = {"seek": "pairing", "prove": "pairing"}
+_STEPS = {"seek": "pairing", "prove": "pairing", "offer": "pairing"}
 
 
 class Record(Protocol):

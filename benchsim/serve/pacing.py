@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 STEP_US = 12_000
 MOST_STEPS_AT_ONCE = 8
+CLOSE_US = 1_000  # a bench that is no further behind stands at the present
 LATE_US = 1_000_000
 
 
@@ -39,6 +40,7 @@ class Pacer:
         self._done: asyncio.Future[None] = self._loop.create_future()
         self._timer: asyncio.TimerHandle | None = None
         self._begin_s = 0.0
+        self._stands_s = 0.0  # of wall time since then: what the bench was walked to
 
     def start(self) -> asyncio.Future[None]:
         """Begin now.  The future ends when stop is called, or with what the bench raised."""
@@ -55,6 +57,25 @@ class Pacer:
         else:
             self._done.set_result(None)
 
+    def meanwhile(self, action: Callable[[], object]) -> None:
+        """Do something now: the bench is brought up to the present before, if it is not far behind.
+
+        What action raises ends the walk.
+        """
+        if self._done.done():
+            return
+        try:
+            if self._timer is not None:
+                most_s = (self._steps + MOST_STEPS_AT_ONCE) * self._step_s
+                now_s = min(self._loop.time() - self._begin_s, most_s)
+                if now_s - self._stands_s > CLOSE_US / 1e6:
+                    self._walk_to(now_s)
+            action()
+        except BaseException as error:
+            if self._timer is not None:
+                self._timer.cancel()
+            self._done.set_exception(error)
+
     @property
     def behind_us(self) -> int:
         """How far the bench is behind, in wall time."""
@@ -64,12 +85,16 @@ class Pacer:
         steps_due = int((self._loop.time() - self._begin_s) / self._step_s + 1e-6)
         self._steps = min(steps_due, self._steps + MOST_STEPS_AT_ONCE)
         try:
-            self._run(self._start_us + round(self._steps * self._step_s * self._speed * 1e6))
+            self._walk_to(self._steps * self._step_s)
         except BaseException as error:
             self._done.set_exception(error)
             return
         self._tell()
         self._timer = self._loop.call_at(self._begin_s + (self._steps + 1) * self._step_s, self._walk)
+
+    def _walk_to(self, since_s: float) -> None:
+        self._stands_s = max(self._stands_s, since_s)
+        self._run(self._start_us + round(since_s * self._speed * 1e6))
 
     def _tell(self) -> None:
         behind_us = self.behind_us

@@ -33,7 +33,7 @@ class ReadyFile:
         except OSError as error:
             raise self._not_written(error) from None
 
-    def write(self, places: Mapping[str, Sequence[str]]) -> None:
+    def write(self, places: Mapping[str, Sequence[object]]) -> None:
         """Say where everything listens, whole or not at all: {"serial": [...], "tcp": ["host:port", ...]}."""
         self._text = json.dumps({**places, "simulated": True}) + "\n"
         try:

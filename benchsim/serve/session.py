@@ -16,6 +16,8 @@ from benchsim.scale.parts import Receptor
 from benchsim.serve.lines import SECOND_US, Folding, Line, compact
 from benchsim.serve.live import Connection, Live, LiveBench, Rim, serve
 from benchsim.serve.narrator import Narrator
+from benchsim.serve.node_link import NodeLink
+from benchsim.serve.opened import Opened
 from benchsim.serve.ready import ReadyFile
 from benchsim.serve.serial_port import DEFAULT_BAUD, PSEUDO, PseudoTerminal, RealPort
 from benchsim.serve.sockets import Limits, TcpRim, parse_address
@@ -24,8 +26,7 @@ from benchsim.serve.typist import Typist
 
 MAX_SPEED = 1000.0
 ENDED = "ended in good order"
-SIMULATED = "SIMULATED scale: it proves software, never an instrument."
-ONE_LINE = "on a serial line the next client goes on where the last one stopped: it should send ESC first"
+NODE_LINK = "nodelink"
 HOW_TO_TYPE = "commands may be typed here: help lists them, quit or the end of the input ends the session"
 
 
@@ -179,17 +180,19 @@ def run_session(
     say: Callable[[str], None],
     stopping: Stopping,
     ready_file: ReadyFile | None = None,
+    link: NodeLink | None = None,
 ) -> None:
     """Serve until an end is asked for (by stopping, or typed) or the duration is over.
 
-    say: prints a line.  Raises BadInput: options that cannot be, a place that cannot be opened, nothing said
-    before.  OSError: a line could not be printed.
+    say: prints a line.  link: the bench's node link, where its other end is somebody else's.  Raises
+    BadInput: options that cannot be, a place that cannot be opened, nothing said before.  OSError: a line
+    could not be printed.
     """
     options.check()
     tell = Telling(say, stopping.ask)
     voice = Voice(tell, max(1, round(options.speed * SECOND_US)), options.as_json)
     try:
-        asyncio.run(_session(bench, scene, options, tell, voice, stopping, ready_file))
+        asyncio.run(_session(bench, scene, options, tell, voice, stopping, ready_file, link))
     finally:
         voice.end(bench.now_us)
         if ready_file is not None:
@@ -207,6 +210,7 @@ async def _session(
     voice: Voice,
     stopping: Stopping,
     ready_file: ReadyFile | None,
+    link: NodeLink | None,
 ) -> None:
     stop, loop = asyncio.Event(), asyncio.get_running_loop()
     live = Live(bench, scene.card, scene.protocol, voice.happened)
@@ -224,48 +228,36 @@ async def _session(
     def ready(connections: tuple[Connection, ...]) -> None:
         if options.commands:
             Typist(bench, scene.receptor, reply, stopping.ask, news, options.hide_faults).listen()
-        tell.begin(first_lines(scene, connections, options))
+        opened = Opened(connections[:own], connections[own:], None if link is None else link.facts)
+        tell.begin(first_lines(scene, opened, options))
         if ready_file is not None:
-            ready_file.write(places(connections))
+            ready_file.write(opened.places())
 
+    rims = make_rims(live, options)
+    own = len(rims)
+    paced = None if link is None else link.paced
+    if link is not None:
+        rims += link.rims(live.note)
     try:
         lasts_s = duration_s(options.duration)
-        await serve(live, make_rims(live, options), stop, options.speed, lasts_s, ready, news)
+        await serve(live, rims, stop, options.speed, lasts_s, ready, news, paced)
         news()
     finally:
         stopping.tell(None)
 
 
-def first_lines(scene: Scene, connections: Sequence[Connection], options: Options) -> list[str]:
+def first_lines(scene: Scene, opened: Opened, options: Options) -> list[str]:
     """What is told as soon as all listens: one JSON object, or lines for a person."""
     if not options.as_json:
-        return [scene.title, *told(scene.ways), *announcement(connections, options.commands)]
+        lines = [scene.title, *told(scene.ways), *opened.lines()]
+        return [*lines, HOW_TO_TYPE] if options.commands else lines
     ready = {
         "kind": "ready",
         "title": scene.title,
         "simulated": True,
         "seed": scene.seed,
-        "protocol": scene.protocol,
-        "connections": [{"kind": c.kind, "address": c.address} for c in connections],
+        "protocol": scene.protocol if opened.own else NODE_LINK,
+        "connections": [{"kind": c.kind, "address": c.address} for c in opened.own],
         "links": [{"address": address, **way.document()} for address, way in scene.ways],
     }
-    return [compact(ready)]
-
-
-def places(connections: Sequence[Connection]) -> dict[str, list[str]]:
-    """Where all listens, by kind, for the ready file."""
-    kinds: dict[str, list[str]] = {"serial": [], "tcp": []}
-    for connection in connections:
-        kinds.setdefault(connection.kind, []).append(connection.address)
-    return kinds
-
-
-def announcement(connections: Sequence[Connection], commands: bool = False) -> list[str]:
-    """What a person has to know to connect."""
-    lines = [SIMULATED]
-    for connection in connections:
-        lines.append(f"{connection.kind}: {connection.address}")
-        lines.extend(f"  {what:<9} {line}" for what, line in connection.paste)
-    if any(connection.kind == "serial" for connection in connections):
-        lines.append(ONE_LINE)
-    return [*lines, HOW_TO_TYPE] if commands else lines
+    return [compact(ready | opened.document())]

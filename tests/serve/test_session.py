@@ -12,16 +12,9 @@ import pytest
 from benchsim.ground.errors import BadInput
 from benchsim.ground.library import shipped
 from benchsim.serve.live import Connection, Exchange, Live
+from benchsim.serve.opened import ONE_LINE, Opened
 from benchsim.serve.ready import ReadyFile
-from benchsim.serve.session import (
-    ONE_LINE,
-    Options,
-    announcement,
-    checked_speed,
-    duration_s,
-    places,
-    run_session,
-)
+from benchsim.serve.session import Options, checked_speed, duration_s, run_session
 from benchsim.serve.stopping import Stopping
 from benchsim.serve.typist import Typist
 from tests.serve.small_bench import CARD, SCENE, SmallBench
@@ -51,7 +44,7 @@ def test_a_speed_that_cannot_be_walked_is_refused(speed: float) -> None:
 def test_the_ready_file_lists_every_place_under_its_kind(tmp_path: Path) -> None:
     file = tmp_path / "ready.json"
     ready = ReadyFile(file)
-    ready.write(places(PLACES))
+    ready.write(Opened(PLACES).places())
     told = json.loads(file.read_text())
     assert told["serial"] == ["/dev/pts/9"]
     assert told["tcp"] == ["127.0.0.1:5000"]
@@ -168,15 +161,15 @@ def test_an_output_that_is_full_ends_the_session_and_is_told_once() -> None:
 
 
 def test_what_is_told_says_simulated_and_can_be_pasted() -> None:
-    lines = announcement(PLACES)
+    lines = Opened(PLACES).lines()
     assert "SIMULATED" in lines[0]
     assert "serial: /dev/pts/9" in lines
     assert any(line.endswith("do it") for line in lines)
 
 
 def test_who_comes_on_a_serial_line_is_told_to_send_esc_first() -> None:
-    assert ONE_LINE in announcement(PLACES)
-    assert ONE_LINE not in announcement(PLACES[1:])
+    assert ONE_LINE in Opened(PLACES).lines()
+    assert ONE_LINE not in Opened(PLACES[1:]).lines()
     page = (shipped("protocols") / "scp0499" / "README.md").read_text("utf-8")
     assert "send ESC first" in ONE_LINE
     assert "send ESC first" in page
