@@ -24,6 +24,8 @@ from benchsim.probe.line import Line, name
 
 # A node may take so long for what it is to do at once.
 AT_ONCE_US = 50_000
+# Between beats a node hears nothing: with this beat time none stops while a case waits for its data.
+BEAT_US = 10_000_000
 # So often a node that had no power is asked whether it is back: about 5 s.
 TRIES_AFTER_RESTART = 32
 ANSWERS = (Kind.OFFER, Kind.ACCEPT, Kind.REFUSE)
@@ -287,10 +289,14 @@ class Flow:
         assert isinstance(said, frames.Resumed)
         if (said.epoch, said.host_nonce) != (epoch, nonce):
             raise Differs("resumed with another epoch or nonce than resume had")
-        self._before = self.session.into
-        self.session.turn(epoch, nonce, said.nonce)
-        self.settled_us = self.line.now_us + 2 * self.line.setting.patience_us
+        self.turn(epoch, nonce, said.nonce)
         return said
+
+    def turn(self, epoch: int, nonce: bytes, nodes_nonce: bytes) -> None:
+        """The new keys hold; what was tagged with the old ones may still be on its way."""
+        self._before = self.session.into
+        self.session.turn(epoch, nonce, nodes_nonce)
+        self.settled_us = self.line.now_us + 2 * self.line.setting.patience_us
 
     async def release(self) -> None:
         """Let the node go, as well as can be: nothing is judged."""
@@ -308,7 +314,7 @@ def first_of(frame: Frame) -> int:
 def as_host(line: Line, address: int | None = None, **other: Any) -> AsHost:
     """The host of the setting, or one that differs in `other`.
 
-    other: fields of HostCard or LinkSettings; cells: of Expected.
+    other: fields of HostCard or LinkSettings; cells: of Expected.  beat_us is long unless it is given.
     """
     setting = line.setting
     at = line.address if address is None else address
@@ -319,7 +325,7 @@ def as_host(line: Line, address: int | None = None, **other: Any) -> AsHost:
         "network": setting.network,
         "key": setting.key,
         "expected": (expected,),
-        "settings": replace(setting.settings, **other),
+        "settings": replace(setting.settings, **({"beat_us": BEAT_US} | other)),
     }
     return AsHost(line, HostCard(**(card | of_card)), at)
 

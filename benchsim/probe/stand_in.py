@@ -102,14 +102,15 @@ class _Sampled:
         if self.fed_us - now_us > AHEAD_US // 2:
             return
         rate_hz, channels = self.end.card.rate_hz, self.end.card.channels
-        end = self._zero + (now_us + AHEAD_US - self._began_us) * rate_hz // SECOND_US
+        self.fed_us = now_us + AHEAD_US
+        end = self._zero + (self.fed_us - self._began_us) * rate_hz // SECOND_US
         numbers = np.arange(self._first, end, dtype=np.int64)
         t_us = self._began_us + (numbers - self._zero + 1) * SECOND_US // rate_hz
         counts = 100_000 + np.round(40 * self._noise.normal(len(numbers) * channels))
         block = counts.astype(np.int32).reshape(-1, channels)
         node_t_us = np.array([_node_time_us(t) for t in t_us.tolist()], dtype=np.int64)
         self.end.feed(Counts(self._first, t_us, node_t_us, block, np.zeros(block.shape, dtype=np.uint8)))
-        self._first, self.fed_us = end, int(t_us[-1])
+        self._first = end
 
     def restart(self, now_us: int) -> None:
         """A power cycle: the counter begins anew."""

@@ -15,14 +15,24 @@ from benchsim.probe.finding import Differs
 from benchsim.probe.line import Line
 
 BEAT_US = 250_000
-SILENT_US = HOST_SILENT_BEATS * BEAT_US
+FRAMES_A_SECOND = 40
 NOTHING_MORE = (Kind.DATA, Kind.REPEAT, Kind.ECHO, Kind.GONE)
 
 
 async def short_of_beats(line: Line) -> Flow:
     """A flow that stops soon when its host is silent, of short frames so that it shows when."""
     await unbound(line)
-    return await as_host(line, beat_us=BEAT_US, samples_per_frame=2).pair()
+    host = as_host(line)
+    offer = (await host.offer(host.exchange())).message
+    assert isinstance(offer, frames.Offer)
+    k = max(offer.rate_hz // FRAMES_A_SECOND, 1)
+    beat_us = max(BEAT_US, min(k, offer.samples_per_frame) * SECOND_US // offer.rate_hz)
+    return await as_host(line, beat_us=beat_us, samples_per_frame=min(k, 80)).pair()
+
+
+def silent_us(flow: Flow) -> int:
+    """A node that hears nothing for so long stops."""
+    return HOST_SILENT_BEATS * flow.host.card.settings.beat_us
 
 
 def watch_us(flow: Flow) -> int:
@@ -87,7 +97,7 @@ async def echo_says_the_clock_of_now(line: Line) -> None:
 
 
 @case("7; 9")
-async def node_stops_when_its_host_is_silent(line: Line) -> None:
+async def flow_stops_when_its_host_is_silent(line: Line) -> None:
     """A node flows for 4 beat times after the last thing it heard from its host, then sends nothing more."""
     flow = await short_of_beats(line)
     await flow.data()
@@ -95,10 +105,10 @@ async def node_stops_when_its_host_is_silent(line: Line) -> None:
     heard_us = line.now_us
     patience_us = 2 * line.setting.patience_us
     last_us = heard_us
-    end_us = heard_us + SILENT_US + patience_us
+    end_us = heard_us + silent_us(flow) + patience_us
     while (frame := await flow.hear(end_us - line.now_us)) is not None:
         last_us = line.now_us if frame.header.kind == Kind.DATA else last_us
-    if last_us < heard_us + SILENT_US - patience_us - 2 * flow.frame_us:
+    if last_us < heard_us + silent_us(flow) - patience_us - 2 * flow.frame_us:
         raise Differs(f"its last data frame came {last_us - heard_us} us after a beat", line.newest)
     why = f"it heard nothing for {HOST_SILENT_BEATS} beat times"
     await flow.silence(NOTHING_MORE, watch_us(flow), why)
@@ -112,7 +122,7 @@ async def only_authentic_frames_keep_a_node_flowing(line: Line) -> None:
     zeros = Tagger(bytes(16))
     old = flow.control(frames.Beat(line.now_us))
     patience_us = 2 * line.setting.patience_us
-    end_us = line.now_us + SILENT_US + patience_us
+    end_us = line.now_us + silent_us(flow) + patience_us
 
     def not_authentic() -> None:
         coming = flow.session.sequence
@@ -140,7 +150,7 @@ async def silent_node_flows_again_in_its_session(line: Line) -> None:
     """A node that stopped keeps its session: a beat lets it flow again, with numbers that only go up."""
     flow = await short_of_beats(line)
     before = await flow.data()
-    end_us = line.now_us + SILENT_US + 2 * line.setting.patience_us + flow.frame_us
+    end_us = line.now_us + silent_us(flow) + 2 * line.setting.patience_us + flow.frame_us
     while (frame := await flow.hear(end_us - line.now_us)) is not None:
         before = frame if frame.header.kind == Kind.DATA else before
     await flow.echo("it keeps its session while its host is silent")
@@ -159,7 +169,7 @@ async def silent_node_flows_again_in_its_session(line: Line) -> None:
 async def samples_of_a_silence_can_be_had_afterwards(line: Line) -> None:
     """A node that stopped keeps its samples: what was taken meanwhile comes when it is asked for."""
     flow = await short_of_beats(line)
-    await line.pause(SILENT_US + 2 * line.setting.patience_us + 3 * flow.frame_us)
+    await line.pause(silent_us(flow) + 2 * line.setting.patience_us + 3 * flow.frame_us)
     line.forget()
     await flow.echo("it keeps its session while its host is silent")
     after = first_of(await flow.data("a beat lets it flow again"))

@@ -27,7 +27,7 @@ async def session_is_gone_without_power(line: Line) -> None:
 
 
 @case("4, step 5; 6")
-async def node_flows_anew_after_power_up(line: Line) -> None:
+async def flow_begins_anew_after_power_up(line: Line) -> None:
     """A node that had no power pairs again with its host and flows from where its new accept says."""
     await unbound(line)
     host = as_host(line)

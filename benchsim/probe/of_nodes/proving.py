@@ -168,7 +168,7 @@ async def public_value_of_small_order_is_not_accepted(line: Line) -> None:
 async def flow_goes_on_until_a_new_prove_is_right(line: Line) -> None:
     """A node that flows offers too and goes on flowing; only a right proof ends its session for a new one."""
     await unbound(line)
-    host = as_host(line)
+    host = as_host(line, samples_per_frame=1)
     flow = await host.pair()
     exchange = host.exchange()
     offer = await host.offer(exchange)

@@ -53,17 +53,22 @@ class Had:
         while (frame := await self.flow.hear(for_us - self.flow.line.now_us)) is not None:
             self.take(frame)
 
+    def keeps(self, count: int) -> bool:
+        """Whether the node surely has its newest `count` samples still when it is asked for them now."""
+        flow = self.flow
+        on_the_way = (flow.way_us + AT_ONCE_US) * flow.offer.rate_hz // SECOND_US + 2 * flow.k
+        return flow.offer.buffer_samples >= count + on_the_way
+
     async def samples(self, count: int) -> range:
         """The newest `count` samples sent; heard until there are so many.  Raises NotReached, Differs.
 
         NotReached when the node keeps too few samples to be sure that it still has them.
         """
-        flow = self.flow
-        on_the_way = (flow.way_us + AT_ONCE_US) * flow.offer.rate_hz // SECOND_US + 2 * flow.k
-        if flow.offer.buffer_samples < count + on_the_way:
-            raise NotReached(f"it keeps its last {flow.offer.buffer_samples} samples: too few for this case")
+        if not self.keeps(count):
+            kept = self.flow.offer.buffer_samples
+            raise NotReached(f"it keeps its last {kept} samples: too few for this case")
         while len(self.sent) < count:
-            self.take(await flow.data())
+            self.take(await self.flow.data())
         end = max(self.sent) + 1
         return range(end - count, end)
 
@@ -210,6 +215,9 @@ async def new_list_takes_the_place_of_the_old(line: Line) -> None:
     await had.hear(had.time_us(len(samples)))
     if samples[-1] not in had.again:
         raise Differs(f"it does not repeat sample {samples[-1]}, which the newest list asks for", line.newest)
+    earliest = min((frame for _, frame in had.repeats), key=lambda frame: frame.header.sequence)
+    if data_of(earliest).first == samples[-1] and len(had.again) > 1:
+        raise NotReached("the second list overtook the first")
     if all(one.start in had.again for one in singles):
         raise Differs("it repeats the whole of a list in whose place another one had come")
     await had.flow.release()

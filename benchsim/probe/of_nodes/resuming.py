@@ -5,13 +5,12 @@ from __future__ import annotations
 from benchsim.link import frames
 from benchsim.link.frames import Kind, RefuseReason
 from benchsim.link.keys import Tagger
-from benchsim.link.limits import HOST_SILENT_BEATS
 from benchsim.probe.as_host import AT_ONCE_US, Flow, as_host, first_of, unbound, words
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs
 from benchsim.probe.line import Line
-
-BEAT_US = 200_000
+from benchsim.probe.of_nodes.living import short_of_beats, silent_us
+from benchsim.probe.of_nodes.repeating import Had
 
 
 async def flowing(line: Line) -> Flow:
@@ -159,37 +158,41 @@ async def must_be_refused(flow: Flow, number: int) -> None:
 
 
 @case("5; 6")
-async def new_keys_amid_a_flow_leave_no_gap(line: Line) -> None:
-    """A new epoch amid a flow loses no sample: data frames follow each other over it."""
-    flow = await flowing(line)
-    firsts = {first_of(await flow.data())}
+async def new_keys_amid_a_flow_lose_no_sample(line: Line) -> None:
+    """A new epoch amid a flow loses no sample: what is not in data frames comes when it is asked for."""
+    had = Had(await flowing(line))
+    flow = had.flow
+    had.take(await flow.data())
     for epoch in (1, 2):
+        await line.pause(flow.frame_us // 2)
         nonce = line.dice.octets(16)
         line.send(flow.session.resume_frame(frames.Resume(epoch, nonce)))
         end_us = line.now_us + flow.way_us
         while (frame := await flow.hear(end_us - line.now_us)) is not None:
-            if frame.header.kind == Kind.DATA:
-                firsts.add(first_of(frame))
+            had.take(frame)
             if isinstance(frame.message, frames.Resumed):
-                flow.session.turn(epoch, nonce, frame.message.nonce)
+                flow.turn(epoch, nonce, frame.message.nonce)
                 break
         else:
             raise Differs("no resumed: its epoch is higher", line.newest)
-        firsts |= {first_of(await flow.data()) for _ in range(2)}
-    due = set(range(min(firsts), max(firsts) + 1, flow.k))
-    if lacking := sorted(due - firsts):
-        raise Differs(f"no data frame of sample {lacking[0]}: it was lost with the new keys", line.newest)
-    if firsts != due:
-        raise Differs(f"data frames begin at {sorted(firsts)}, not one k of {flow.k} apart")
+        for _ in range(2):
+            had.take(await flow.data())
+        lacking = set(range(min(had.sent), max(had.sent) + 1)) - set(had.sent) - set(had.again)
+        if after := sorted(n for n in lacking if n >= frame.message.next_sample):
+            raise Differs(f"no data frame of sample {after[0]}, after resumed", line.newest)
+        if lacking and had.keeps(max(had.sent) + 1 - min(lacking)):
+            had.ask(range(min(lacking), max(lacking) + 1))
+            await had.hear(had.time_us(len(lacking)))
+            if gone := sorted(lacking - set(had.again)):
+                raise Differs(f"sample {gone[0]} was lost with the new keys", line.newest)
     await flow.release()
 
 
 @case("4, node steps; 7")
 async def silent_node_is_resumed(line: Line) -> None:
     """A node that stopped because its host was silent flows again after a resume, in the new epoch."""
-    await unbound(line)
-    flow = await as_host(line, beat_us=BEAT_US).pair()
-    await line.pause(HOST_SILENT_BEATS * BEAT_US + 2 * line.setting.patience_us + flow.frame_us)
+    flow = await short_of_beats(line)
+    await line.pause(silent_us(flow) + 2 * line.setting.patience_us + flow.frame_us)
     line.forget()
     await flow.resume(1, "it keeps its session while its host is silent")
     await flow.data("it was resumed")
