@@ -18,8 +18,17 @@ OCTETS_A_LINE = 8
 SHOWN_OF_NOISE = 32
 
 
-def block(frame: Explained, label: str) -> Text:
-    """One frame: a head, why it is bad, and its fields beside their octets."""
+def block(frame: Explained, label: str, whereabouts: str = "") -> Text:
+    """One frame: a head, where it was seen, why it is bad, and its fields beside their octets."""
+    made = brief(frame, label, whereabouts)
+    for field in frame.fields:
+        for line in _lines(field):
+            made.append(line.rstrip() + "\n")
+    return made
+
+
+def brief(frame: Explained, label: str, whereabouts: str = "") -> Text:
+    """The same without its fields."""
     told = [frame.kind, frame.direction, counted(frame.octets, "octet"), label]
     made = Text.assemble(
         (f"{frame.offset:>{PLACE}}  ", "dim"),
@@ -28,14 +37,9 @@ def block(frame: Explained, label: str) -> Text:
         ("good", "green") if frame.valid else ("BAD", "bold red"),
         "\n",
     )
-    if frame.why:
-        made.append(
-            "\n".join(textwrap.wrap(frame.why, WIDTH, initial_indent=MARGIN, subsequent_indent=MARGIN))
-        )
-        made.append("\n")
-    for field in frame.fields:
-        for line in _lines(field):
-            made.append(line.rstrip() + "\n")
+    for said in filter(None, (whereabouts, frame.why)):
+        for line in textwrap.wrap(said, WIDTH, initial_indent=MARGIN, subsequent_indent=MARGIN):
+            made.append(line + "\n")
     return made
 
 

@@ -6,7 +6,7 @@ import re
 import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import rich_click as click
 
@@ -18,29 +18,65 @@ LONGEST_NAME = 60
 DIGITS = re.compile(r"(?=.*[0-9a-fA-F])[0-9a-fA-FxX:,;\-\s]+", re.DOTALL)
 LARGEST = 64 * 1024 * 1024
 RECORDING = b"\x89MCAP0\r\n"
-CAN_BE_READ = "raw octets, hexadecimal text, a dump of it and pcapng can be read"
+CAN_BE_READ = "raw octets, hexadecimal text, a dump of it, pcapng and recordings can be read"
 
 
 @click.command()
 @click.argument("source", metavar="FILE|HEX|-")
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
-def decode(source: str, as_json: bool) -> None:
+@click.option("--from", "since", metavar="TIME", help="Of a recording: nothing before it, as '12.5 s'.")
+@click.option("--until", metavar="TIME", help="Of a recording: nothing after it.")
+@click.option("--address", type=click.IntRange(1, 16), metavar="N", help="Of a recording: only this address.")
+@click.option(
+    "--kind", "kinds", multiple=True, metavar="NAME", help="Of a recording: only this kind; again for more."
+)
+@click.option(
+    "--at",
+    "end",
+    type=click.Choice(["host", "node"]),
+    help="Of a recording: only what this end sent and heard.",
+)
+@click.option("--brief", is_flag=True, help="Of a recording: print no fields.")
+@click.option(
+    "--pcapng",
+    "out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="OUT",
+    help="Of a recording: write the frames to OUT, do not print them.",
+)
+def decode(source: str, as_json: bool, brief: bool, out: Path | None, **asked: Any) -> None:
     """Explain captured octets of the node link: each frame field by field, and why a bad one is bad.
 
     Takes a file, hexadecimal digits, or - for what comes on stdin; raw octets, hexadecimal text, a dump of it
-    or pcapng, a COBS stream or bare datagrams: what it is shows by its content. Tags are not checked, since
-    that takes keys. Exit code 0 when all frames are good, 1 when one is bad, 2 when nothing can be read.
+    or pcapng, a COBS stream or bare datagrams: what it is shows by its content. So does a recording: it has
+    each frame as it set out, with what became of it, and as it arrived. Tags are not checked: that takes
+    keys. Exit code 0 when all frames are good, 1 when one is bad, 2 when nothing can be read.
     """
+    if _is_recording(source):
+        from benchsim.cli import recorded
+
+        if as_json + brief + (out is not None) > 1:
+            raise click.UsageError("--json, --brief and --pcapng are three ways to tell: choose one")
+        good = recorded.tell(Path(source), recorded.wanted(**asked), as_json, brief, out)
+    else:
+        if brief or out is not None or any(asked.values()):
+            raise click.UsageError("all options but --json are for recordings, and this is none")
+        good = _tell(source, as_json)
+    raise SystemExit(0 if good else 1)
+
+
+def _tell(source: str, as_json: bool) -> bool:
+    """Print what a capture holds; whether all of it is good."""
     from benchsim.cli.text import print_json
 
     read = _read(source)
     for note in read.notes:
         click.echo(note, err=True)
     if as_json:
-        print_json({"frames": [frame.document() for frame, _ in read.frames]})
+        print_json({"frames": [frame.document() for frame, _, _ in read.frames]})
     else:
         _show(read)
-    raise SystemExit(0 if all(frame.valid for frame, _ in read.frames) else 1)
+    return all(frame.valid for frame, _, _ in read.frames)
 
 
 # -- what there is to read -----------------------------------------------------------------------------
@@ -48,9 +84,12 @@ def decode(source: str, as_json: bool) -> None:
 
 @dataclass(frozen=True, slots=True)
 class _Read:
-    """Frames, each with what the container says of it; how they were read; what is missing."""
+    """Frames, each with two things that the container says of it: which one it is, and where it was seen.
 
-    frames: tuple[tuple[Explained, str], ...]
+    framing: how they were read.  notes: what is missing.
+    """
+
+    frames: tuple[tuple[Explained, str, str], ...]
     framing: str
     notes: tuple[str, ...] = ()
 
@@ -69,6 +108,15 @@ def _read(source: str) -> _Read:
     except BadInput as error:
         raise error.at(Place(name)) from None
     return read
+
+
+def _is_recording(source: str) -> bool:
+    """Whether this names a file that begins as recordings do."""
+    try:
+        with Path(source).open("rb") as file:
+            return file.read(len(RECORDING)) == RECORDING
+    except (OSError, ValueError):
+        return False
 
 
 def _octets(source: str) -> tuple[bytes, str]:
@@ -97,11 +145,11 @@ def _read_octets(octets: bytes) -> _Read:
     if not octets:
         raise BadInput("it is empty", CAN_BE_READ)
     if octets.startswith(RECORDING):
-        raise BadInput("a recording, which keeps no frames of the link", CAN_BE_READ)
+        raise BadInput("a recording", "name its file: it is read a piece at a time")
     if pcapng.is_pcapng(octets):
         return _read_pcapng(pcapng.read(octets))
     found = frames_in_lines(octets_of_lines(octets.decode("ascii"))) if is_text(octets) else frames_in(octets)
-    return _Read(tuple((frame, "") for frame in found.frames), found.framing)
+    return _Read(tuple((frame, "", "") for frame in found.frames), found.framing)
 
 
 def _read_pcapng(capture: Capture) -> _Read:
@@ -110,7 +158,7 @@ def _read_pcapng(capture: Capture) -> _Read:
     from benchsim.ground.clock import seconds
     from benchsim.link.capture import frames_in
 
-    frames: list[tuple[Explained, str]] = []
+    frames: list[tuple[Explained, str, str]] = []
     left_out: dict[int, int] = {}
     notes = list(capture.notes)
     for number, packet in enumerate(capture.packets, 1):
@@ -119,7 +167,8 @@ def _read_pcapng(capture: Capture) -> _Read:
             continue
         found = frames_in(packet.data, packet.offset)
         when = f", {seconds(packet.t_us)}" if packet.t_us is not None else ""
-        frames += ((frame, f"packet {number}{when}") for frame in found.frames)
+        where = ", ".join(filter(None, (packet.interface, packet.comment)))
+        frames += ((frame, f"packet {number}{when}", where) for frame in found.frames)
         if packet.octets > len(packet.data):
             part = f"{len(packet.data)} of {packet.octets} octets"
             notes.append(f"packet {number} was captured only in part: {part}")
@@ -137,8 +186,8 @@ def _show(read: _Read) -> None:
     from benchsim.cli.text import console
 
     out = console()
-    for frame, label in read.frames:
-        out.print(block(frame, label), width=WIDTH, soft_wrap=True)
-    bad = sum(not frame.valid for frame, _ in read.frames)
+    for frame, label, where in read.frames:
+        out.print(block(frame, label, where), width=WIDTH, soft_wrap=True)
+    bad = sum(not frame.valid for frame, _, _ in read.frames)
     total = len(read.frames)
     out.print(f"{total} found, read as {read.framing}: {total - bad} good, {bad} bad")

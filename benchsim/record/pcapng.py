@@ -23,7 +23,8 @@ SECTION, INTERFACE, SIMPLE, ENHANCED = 0x0A0D_0D0A, 1, 3, 6
 MAGIC = 0x1A2B_3C4D
 VERSIONS = ((1, 0), (1, 2))
 UNKNOWN_LENGTH = 0xFFFF_FFFF_FFFF_FFFF
-COMMENT, NAME, FLAGS, RESOLUTION, TIME_OFFSET = 1, 2, 2, 9, 14  # 2 (if_name) and 14 (if_tsoffset): memory
+COMMENT, FLAGS = 1, 2
+NAME, DESCRIPTION, RESOLUTION, TIME_OFFSET = 2, 3, 9, 14  # of an interface; all but 9 (if_tsresol): memory
 SMALLEST_BLOCK = 12
 SECOND_US = 1_000_000
 
@@ -31,7 +32,7 @@ Option = tuple[int, bytes]
 
 
 class Direction(IntEnum):
-    """Bits 0 and 1 of the flags of a packet, as the host sees it: inbound comes from a node."""
+    """Bits 0 and 1 of the flags of a packet, as the end sees it at which it was captured."""
 
     UNKNOWN = 0
     INBOUND = 1
@@ -42,7 +43,7 @@ class Direction(IntEnum):
 class Packet:
     """One packet.  t_us: None where the file says no time.  octets: its length on the link, 0: as captured.
 
-    offset: where its data stand in the file that was read.
+    offset: where its data stand in the file that was read.  interface: the name of the one it came through.
     """
 
     data: bytes
@@ -51,6 +52,8 @@ class Packet:
     link_type: int = LINK_TYPE
     octets: int = 0
     offset: int = 0
+    comment: str = ""
+    interface: str = ""
 
     @property
     def private(self) -> bool:
@@ -80,11 +83,13 @@ def interface(link_type: int = LINK_TYPE, options: Sequence[Option] = ()) -> byt
 
 
 def enhanced_packet(packet: Packet, at: int = 0) -> bytes:
-    """A packet on the interface number `at`; t_us None is written as 0."""
+    """A packet on the interface number `at`; t_us None is written as 0.  Its interface's name is not here."""
     t_us, captured = packet.t_us or 0, len(packet.data)
     head = struct.pack("<IIIII", at, t_us >> 32, t_us & 0xFFFF_FFFF, captured, packet.octets or captured)
-    flags = [(FLAGS, struct.pack("<I", packet.direction))] if packet.direction else []
-    return _block(ENHANCED, head + _padded(packet.data) + _options(flags))
+    options = [(COMMENT, packet.comment.encode())] if packet.comment else []
+    if packet.direction:
+        options.append((FLAGS, struct.pack("<I", packet.direction)))
+    return _block(ENHANCED, head + _padded(packet.data) + _options(options))
 
 
 def capture_file(packets: Iterable[Packet], comment: str = "", name: str = "") -> bytes:
@@ -134,6 +139,7 @@ class _Interface:
     link_type: int
     ticks: int = SECOND_US
     offset_s: int = 0
+    name: str = ""
 
     def t_us(self, ticks: int) -> int:
         return ticks * SECOND_US // self.ticks + self.offset_s * SECOND_US
@@ -210,7 +216,8 @@ class _Reader:
             ticks = 2**power if resolution[0] & 0x80 else 10**power
         if len(raw := options.get(TIME_OFFSET, b"")) == 8:
             offset_s = struct.unpack(self.order + "q", raw)[0]
-        self.interfaces.append(_Interface(link_type, ticks, offset_s))
+        name = options.get(NAME, b"").decode(errors="replace")
+        self.interfaces.append(_Interface(link_type, ticks, offset_s, name))
 
     def _options(self, at: int, end: int) -> Iterator[Option]:
         while at + 4 <= end:
@@ -238,7 +245,11 @@ class _Reader:
             return
         link = self.interfaces[at]
         t_us = link.t_us(high << 32 | low) if kind == ENHANCED else None
-        flags = dict(self._options(start + head + captured + -captured % 4, end)).get(FLAGS, b"")
+        options = (
+            dict(self._options(start + head + captured + -captured % 4, end)) if kind == ENHANCED else {}
+        )
+        flags = options.get(FLAGS, b"")
         towards = int.from_bytes(flags, "little" if self.order == "<" else "big") & 3
-        known = Direction(towards) if kind == ENHANCED and towards < 3 else Direction.UNKNOWN
-        yield Packet(data, t_us, known, link.link_type, octets, start + head)
+        known = Direction(towards) if towards < 3 else Direction.UNKNOWN
+        comment = options.get(COMMENT, b"").decode(errors="replace")
+        yield Packet(data, t_us, known, link.link_type, octets, start + head, comment, link.name)

@@ -5,6 +5,7 @@ What a message means is the business of whoever walks; what is damaged is left o
 
 from __future__ import annotations
 
+import os
 import struct
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -35,10 +36,15 @@ Take = Callable[[str, bytes], None]
 def opened(path: Path, take: Take) -> Iterator[Walker]:
     """A walker at the start of a file.  Raises BadInput: not there, or it cannot be read."""
     try:
-        with path.open("rb") as file:
-            yield Walker(file, path, path.stat().st_size, take)
+        file = path.open("rb")  # what goes wrong while it is open is told as what it is
     except OSError as error:
-        raise BadInput(f"{path}: {error.strerror or error}", "name a recording that can be read") from None
+        raise _unreadable(path, error) from None
+    with file:
+        yield Walker(file, path, os.fstat(file.fileno()).st_size, take)
+
+
+def _unreadable(path: Path, error: OSError) -> BadInput:
+    return BadInput(f"{path}: {error.strerror or error}", "name a recording that can be read")
 
 
 @dataclass(slots=True)
@@ -100,6 +106,8 @@ class Walker:
             for record in reader.records:
                 good = self.file.tell()
                 yield record
+        except OSError as error:
+            raise _unreadable(self.path, error) from None
         except _BROKEN:
             if not good:
                 raise self._wrong("is not a recording", "a recording is an MCAP file") from None

@@ -20,6 +20,7 @@ from benchsim.ground.readings import Event, LinkState
 from benchsim.record import container
 from benchsim.record.container import BLOCK_US, Head
 from benchsim.record.frames import Carried, encode_frames, sent_us
+from benchsim.record.newfile import new_file
 from benchsim.record.trace import Columns, Trace
 
 MAGIC = b"\x89MCAP0\r\n"
@@ -157,19 +158,7 @@ class Recorder:
 
 def _new_file(path: Path) -> IO[bytes]:
     """A new file.  Only an older recording (or an empty file) may make room for it."""
-    try:
-        if path.is_dir():
-            raise BadInput(f"{path} is a folder", "name a file to write the recording to")
-        if path.exists():
-            if not path.is_file():
-                raise BadInput(f"{path} is not a plain file", "name a file to write the recording to")
-            with path.open("rb") as old:
-                if old.read(len(MAGIC)) not in (b"", MAGIC):
-                    raise BadInput(f"{path} is there and is not a recording", "name another file")
-            path.unlink()
-        return path.open("xb")
-    except OSError as error:
-        raise BadInput(f"{path}: {error.strerror or error}", "name a file that can be written") from None
+    return new_file(path, MAGIC, "recording")
 
 
 def _due(waiting: list[_Item], more: list[_Item], until_us: int, time: Callable[[_Item], int]) -> list[_Item]:

@@ -151,7 +151,6 @@ def test_packets_that_are_bad_empty_foreign_or_cut_are_told(call: Call, tmp_path
         (b"", "it is empty"),
         (bytes(50), "no frame in it"),
         (b"title: a scenario\n", "line 1, column 1: 't' is no hexadecimal digit"),
-        (b"\x89MCAP0\r\n" + bytes(40), "a recording, which keeps no frames of the link"),
         (b"\x0a\x0d\x0d\x0a" + bytes(40), "the pcapng block at 0 says it has 0 octets"),
     ],
 )
@@ -160,6 +159,30 @@ def test_what_cannot_be_read_is_bad_input(call: Call, tmp_path: Path, content: b
     done = call("decode", path, "--json")
     assert (done.code, done.out) == (2, "")
     assert f"{path}: {said}" in done.err
+
+
+def test_a_recording_on_stdin_is_asked_for_by_its_name(call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    pipe(monkeypatch, b"\x89MCAP0\r\n" + bytes(40))
+    done = call("decode", "-")
+    assert (done.code, done.out) == (2, "")
+    assert done.err == "stdin: a recording; name its file: it is read a piece at a time\n"
+
+
+@pytest.mark.parametrize(
+    "words", [["--kind", "data"], ["--from", "1 s"], ["--pcapng", "out"], ["--at", "host"], ["--brief"]]
+)
+def test_what_is_for_recordings_is_refused_for_others(call: Call, tmp_path: Path, words: list[str]) -> None:
+    path = put(tmp_path, STREAM)
+    done = call("decode", path, *words)
+    assert (done.code, done.out) == (2, "")
+    assert "all options but --json are for recordings, and this is none" in " ".join(done.err.split())
+    assert [p.name for p in tmp_path.iterdir()] == ["capture"]
+
+
+def test_where_a_packet_was_seen_and_its_comment_are_told(call: Call, tmp_path: Path) -> None:
+    packets = [Packet(FRAMES[0], 1_500_000, comment="SIMULATED: lost on its way")]
+    shown = call("decode", put(tmp_path, capture_file(packets, name="at node 1"))).out
+    assert shown.splitlines()[1] == "          at node 1, SIMULATED: lost on its way"
 
 
 @pytest.mark.parametrize(

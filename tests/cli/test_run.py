@@ -204,6 +204,19 @@ def test_record_keeps_one_run_and_only_one(call: Call, tmp_path: Path) -> None:
     assert "--record keeps one run, but 2 scenarios are named" in done.err
 
 
+def test_how_much_a_recording_keeps_can_be_chosen(call: Call, tmp_path: Path) -> None:
+    where = folder(tmp_path, a=UNCHECKED) / "a.yaml"
+    depths = {"all": [], "with": ["--record-depth", "frames"], "less": ["--record-depth", "indications"]}
+    for name, words in depths.items():
+        assert call("run", str(where), "--record", str(tmp_path / name), *words).code == 0
+    octets = {name: (tmp_path / name).read_bytes() for name in depths}
+    assert octets["all"] == octets["with"]
+    assert (b"benchsim.frames" in octets["all"], b"benchsim.frames" in octets["less"]) == (True, False)
+    done = call("run", str(where), "--record-depth", "frames")
+    assert done.code == 2
+    assert "--record-depth says how much --record keeps, but there is no --record" in done.err
+
+
 def test_nothing_is_written_that_was_not_asked_for(
     call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
