@@ -48,13 +48,33 @@ def count_of(serial: int, sample: int, channel: int) -> int:
     return (sample % (1 << 20)) * 1024 + (serial % 256) * 4 + channel - (1 << 30)
 
 
-def block_of(card: NodeCard, first: int, rows: int, start_us: int = 0) -> Counts:
-    """Samples first to first + rows, each complete PERIOD_US after the one before."""
+@dataclass(frozen=True)
+class Clock:
+    """A node's own clock: how fast it is, and when its sample grid begins.  It shows 77 us at the start."""
+
+    ppm: int = 0
+    phase_us: int = 0
+
+    def complete_us(self, sample: int) -> int:
+        """When a sample is complete, by the bench's clock."""
+        return self.phase_us + (sample + 1) * PERIOD_US * 1_000_000 // (1_000_000 + self.ppm)
+
+    def shows_us(self, t_us: int) -> int:
+        """What it shows at a time of the bench, to the microsecond."""
+        return t_us * (1_000_000 + self.ppm) // 1_000_000 + 77
+
+
+STEADY = Clock()
+
+
+def block_of(card: NodeCard, first: int, rows: int, clock: Clock = STEADY) -> Counts:
+    """Samples first to first + rows, each complete PERIOD_US after the one before by the node's clock."""
     numbers = np.arange(first, first + rows, dtype=np.int64)
-    t_us = start_us + (numbers + 1) * PERIOD_US
+    t_us = np.array([clock.complete_us(n) for n in range(first, first + rows)], dtype=np.int64)
+    shown_us = np.array([clock.shows_us(t) for t in t_us.tolist()], dtype=np.int64)
     base = (numbers % (1 << 20)) * 1024 + (card.serial % 256) * 4 - (1 << 30)
     counts = (base[:, None] + np.arange(card.channels)).astype(np.int32)
-    return Counts(first, t_us, t_us + 77, counts, np.zeros((rows, card.channels), dtype=np.uint8))
+    return Counts(first, t_us, shown_us, counts, np.zeros((rows, card.channels), dtype=np.uint8))
 
 
 @dataclass
@@ -64,8 +84,14 @@ class Place:
     end: NodeEnd
     up: Channel
     down: Channel
+    clock: Clock = STEADY
     powered: bool = True
     fed: int = 0
+
+    @property
+    def end_us(self) -> int:
+        """When the last sample fed is complete."""
+        return self.clock.complete_us(self.fed - 1)
 
 
 @dataclass
@@ -81,32 +107,33 @@ class Site:
     wire: list[tuple[int, str, bytes]] = field(default_factory=list)
     streams: Streams = field(default_factory=lambda: Streams("site"))
     rivals: list[Hub] = field(default_factory=list)
+    theirs: list[tuple[Hub, Samples]] = field(default_factory=list)
 
-    def add(self, card: NodeCard, up: Stack = (), down: Stack = ()) -> Place:
+    def add(self, card: NodeCard, up: Stack = (), down: Stack = (), clock: Clock = STEADY) -> Place:
         streams = self.streams.child("node", len(self.places))
-        end = NodeEnd(card, streams.dice("end"), lambda t_us: t_us + 77)
-        place = Place(end, Channel(up, streams.child("up")), Channel(down, streams.child("down")))
+        end = NodeEnd(card, streams.dice("end"), clock.shows_us)
+        place = Place(end, Channel(up, streams.child("up")), Channel(down, streams.child("down")), clock)
         self.places.append(place)
         return place
 
     def run(self, until_us: int, block: int = 16) -> None:
         """Walk on, feeding each node a block of samples ahead of its time."""
         while True:
-            feed_us = min((p.fed + 1) * PERIOD_US for p in self.places) if self.places else until_us + 1
+            feed_us = min(p.clock.complete_us(p.fed) for p in self.places) if self.places else until_us + 1
             if feed_us > until_us and self.queue.now_us >= until_us:
                 return
-            if feed_us <= self.queue.now_us + PERIOD_US:
+            if feed_us <= self.queue.now_us + PERIOD_US + PERIOD_US // 1000:
                 for place in self.places:
                     self._feed(place, block)
             self._work_all()
-            horizon = min((p.fed for p in self.places), default=1 << 60) * PERIOD_US
+            horizon = min((p.end_us for p in self.places), default=1 << 60)
             self._walk(min(until_us, horizon))
             if self.queue.now_us >= until_us:
                 return
 
     def _feed(self, place: Place, block: int) -> None:
         if place.powered:
-            place.end.feed(block_of(place.end.card, place.fed, block))
+            place.end.feed(block_of(place.end.card, place.fed, block, place.clock))
         place.fed += block
 
     def _walk(self, until_us: int) -> None:
@@ -150,7 +177,8 @@ class Site:
 
     def _to_hub(self, frame: bytes, now_us: int) -> None:
         for rival in self.rivals:
-            rival.receive(frame, now_us)
+            heard = rival.receive(frame, now_us)
+            self.theirs += [(rival, told) for told in heard if isinstance(told, Samples)]
         for told in self.hub.receive(frame, now_us):
             if isinstance(told, Samples):
                 self.samples.append(told)
