@@ -160,3 +160,22 @@ def test_a_frame_sets_out_for_its_address_and_a_seek_or_what_cannot_be_read_for_
     )
     beat = codec.seal(codec.body_of(Header(1, Kind.BEAT, 7, 2, 0, 5, 0), Beat(1)))
     assert (address_of(seek), address_of(beat), address_of(beat[:-1]), address_of(b"")) == (0, 2, 0, 0)
+
+
+def test_ends_that_are_started_again_draw_anew_and_the_scale_does_not() -> None:
+    def seeks(start: int) -> list[bytes]:
+        one, out = bench(replace(plan(cells=4), start=start), Foreign.NODES), list[bytes]()
+        one.attach(out.append)
+        one.run(S)
+        return out
+
+    assert seeks(0) == seeks(0) != seeks(1) != seeks(2)
+    first, again = Pair(replace(plan(cells=4), start=1)), Pair(replace(plan(cells=4), start=2))
+    for pair in (first, again):
+        pair.run(3.0)
+    samples = [
+        {f[14:22]: f[32:-12] for _, f in pair.frames if f[1] == Kind.DATA} for pair in (first, again)
+    ]  # by first sample: all between the header and the tag that is counted and not clocked
+    shared = samples[0].keys() & samples[1].keys()
+    assert len(shared) > 20
+    assert all(samples[0][n] == samples[1][n] for n in shared)

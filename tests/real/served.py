@@ -11,8 +11,9 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 20.0
@@ -36,6 +37,13 @@ class Served:
     serial: list[str]
     tcp: list[tuple[str, int]]
     output: Path
+    ready: dict[str, Any] = field(default_factory=dict)
+
+    def type(self, line: str) -> None:
+        """Type a line at it (--commands -)."""
+        assert self.process.stdin is not None
+        self.process.stdin.write(f"{line}\n")
+        self.process.stdin.flush()
 
     def said(self) -> str:
         """All that it has printed so far."""
@@ -73,29 +81,37 @@ def shows_empty(place: tuple[str, int]) -> None:
 
 
 @contextlib.contextmanager
-def served(command: list[str], folder: Path) -> Iterator[Served]:
-    """Start a command that serves, wait for its ready file and, by way of TCP, for a weight.
-
-    Ends it afterwards, however the test went.
-    """
+def started(command: list[str], folder: Path) -> Iterator[Served]:
+    """Start a command that serves and wait for its ready file.  Ends it afterwards, however the test went."""
     ready, output = folder / "ready.json", folder / "output.txt"
     ready.unlink(missing_ok=True)
     with output.open("w") as sink:
         process = subprocess.Popen(
-            [*command, "--ready-file", str(ready)], cwd=ROOT, stdout=sink, stderr=subprocess.STDOUT, text=True
-        )
+            [*command, "--ready-file", str(ready)], cwd=ROOT, stdin=subprocess.PIPE, stdout=sink,
+            stderr=subprocess.STDOUT, text=True,
+        )  # fmt: skip
     try:
         wait_for(lambda: ready.exists() or process.poll() is not None, "ready file")
         assert process.poll() is None, output.read_text()
         places = json.loads(ready.read_text())
         tcp = [(h, int(p)) for h, _, p in (place.rpartition(":") for place in places["tcp"])]
-        if tcp:
-            shows_empty(tcp[0])
-        yield Served(process, places["serial"], tcp, output)
+        yield Served(process, places["serial"], tcp, output, places)
     finally:
         if process.poll() is None:
             process.terminate()
             process.wait(PATIENCE_S)
+        assert process.stdin is not None
+        with contextlib.suppress(OSError):
+            process.stdin.close()
+
+
+@contextlib.contextmanager
+def served(command: list[str], folder: Path) -> Iterator[Served]:
+    """Start a command that serves a whole scale, and wait, by way of TCP, for a weight."""
+    with started(command, folder) as running:
+        if running.tcp:
+            shows_empty(running.tcp[0])
+        yield running
 
 
 def run_to_end(command: list[str]) -> subprocess.CompletedProcess[str]:
