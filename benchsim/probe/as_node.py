@@ -23,7 +23,7 @@ OTHER_SERIAL = 0x5300_0000_0000_0000
 SEEKS_BY_ITSELF_US = 10 * SECOND_US
 OF_HOST = frozenset(Kind) - OF_NODE
 # So long an address that is given up is watched: less than the absent pause.
-QUIET_US = 200_000
+QUIET_US = 150_000
 
 
 @dataclass(slots=True)
@@ -162,9 +162,9 @@ class AsNode:
         return self.accept(exchange, session, next_sample)
 
     async def flowing(self, next_sample: int = 0) -> NodeFlow:
-        """Paired, and past the beats with which a flow begins."""
+        """Paired, and the first beat was heard, if the host says one at once."""
         flow = await self.pair(next_sample)
-        await flow.begun()
+        await flow.run(AT_ONCE_US + 2 * self.line.setting.patience_us, until=Kind.BEAT)
         return flow
 
     async def given_up(self, *words: str, within_us: int = 0) -> None:
@@ -202,6 +202,23 @@ def as_node(line: Line, address: int | None = None, **other: Any) -> AsNode:
         "fingerprint": bytes([0x40 + at] * 8),
     }
     return AsNode(line, NodeCard(**(card | other)))
+
+
+def time_to_answer(line: Line, answer_us: int, tries: bool = False) -> None:
+    """Raises NotReached when a host that waits as long as its settings say would not wait for an answer.
+
+    answer_us: how long the answer takes here.  tries: whether it may come to a later try.
+    """
+    settings = line.setting.settings
+    waits_us = settings.answer_timeout_us * (settings.tries if tries else 1)
+    if waits_us < answer_us + 2 * line.setting.patience_us:
+        raise NotReached("its answer timeout is too short for this medium")
+
+
+def several_tries(line: Line) -> None:
+    """Raises NotReached for a host that asks only once."""
+    if line.setting.settings.tries < 2:
+        raise NotReached("it asks only once")
 
 
 def window_us(line: Line, seek: Frame) -> int:

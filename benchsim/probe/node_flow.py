@@ -97,6 +97,14 @@ class NodeFlow:
         """What was heard of a kind."""
         return [took for took in self.heard if took.frame.header.kind == kind]
 
+    @property
+    def beat(self) -> Took:
+        """The newest beat.  Raises Differs when there was none."""
+        beats = self.those(Kind.BEAT)
+        if not beats:
+            raise Differs("no beat since the flow began", self.line.newest)
+        return beats[-1]
+
     # -- what is said --------------------------------------------------------------------------------
 
     def samples(self, first: int, of: Kind = Kind.DATA, rows: int | None = None, **other: Any) -> bytes:

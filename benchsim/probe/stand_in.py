@@ -1,7 +1,7 @@
 """The built-in ends in the place of a device under test: nodes that read made-up cells, or a host.
 
 Sans I/O like what they wrap; run.py plays cases against them here, device.py puts them behind a real medium.
-Deliberate acts come as words: recommission A, restart A at a node; pair A, release A, state A at a host.
+Deliberate acts come as words: restart A, state A; recommission A at a node; pair A, release A at a host.
 """
 
 from __future__ import annotations
@@ -129,8 +129,14 @@ class HostStandIn:
 
     def __init__(self, setting: Setting, streams: Streams, hub: MakeHub = Hub) -> None:
         expected = tuple(Expected(address, setting.cells) for address in setting.addresses)
-        card = HostCard(setting.host_id, setting.network, setting.key, expected, setting.settings)
-        self.hub = hub(card, streams.dice("hub"))
+        self._card = HostCard(setting.host_id, setting.network, setting.key, expected, setting.settings)
+        self._streams, self._make, self._starts = streams, hub, 0
+        self.restart()
+
+    def restart(self) -> None:
+        """Begin, or begin again after a loss of power: nothing is drawn that was drawn before."""
+        self._starts += 1
+        self.hub = self._make(self._card, self._streams.dice("hub", self._starts))
 
     def receive(self, frame: bytes, now_us: int) -> None:
         self.hub.receive(frame, now_us)
@@ -147,6 +153,8 @@ class HostStandIn:
                 self.hub.pair(number, now_us)
             elif verb == "release":
                 self.hub.release(number, now_us)
+            elif verb == "restart" and number in self.hub.seats:
+                self.restart()
             elif verb == "state" and number in self.hub.seats:
                 state = self.hub.seats[number].state
                 return f"{state.step}: {state.reason}" if state.reason else state.step

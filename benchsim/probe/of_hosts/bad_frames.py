@@ -32,7 +32,7 @@ async def _nothing_of_it(flow: NodeFlow, why: str, *bad: bytes) -> None:
         flow.line.send(frame)
     flow.send_next()
     await flow.clean(why)
-    await flow.alive(why)
+    await flow.asked(flow.skip(), why=f"it was sent after a frame that was to be dropped, because {why}")
 
 
 @case("3, row 1")
@@ -95,7 +95,7 @@ async def an_unknown_kind_is_dropped(line: Line) -> None:
 async def a_frame_of_the_wrong_direction_is_dropped(line: Line) -> None:
     """Frames without a node's flag, and the host's own frames sent back to it, are dropped."""
     flow = await _flow(line)
-    own = line.said[flow.heard[-1].at].octets
+    own = line.said[flow.beat.at].octets
     beat = flow.sealed(frames.Beat(line.now_us))
     bad = (flow.made(_ahead(flow), flags=0), own, flow.exchange.prove_body, beat)
     await _nothing_of_it(flow, "it goes the other way", *bad)

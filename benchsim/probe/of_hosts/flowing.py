@@ -32,7 +32,8 @@ async def first_beats_come_at_once_and_three_soon_after(line: Line) -> None:
 @case("7; 8")
 async def beats_keep_to_the_beat_time(line: Line) -> None:
     """After the first beats a host beats each beat time that its seek named, and no more while data come."""
-    flow = await as_node(line, most_samples_per_frame=4).flowing()
+    flow = await as_node(line, most_samples_per_frame=4).pair()
+    await flow.begun()
     span_us, slack_us = flow.beat_us, AT_ONCE_US + 2 * line.setting.patience_us
     if span_us > 3 * SECOND_US:
         raise NotReached(f"its beat time is {seconds(span_us)}: too long to wait for")
@@ -66,8 +67,8 @@ async def beats_count_from_0_and_tell_a_clock(line: Line) -> None:
 @case("7")
 async def a_node_that_is_quiet_is_asked_before_it_is_lost(line: Line) -> None:
     """A host that has heard nothing for half its liveness limit beats, before it calls the node lost."""
-    flow = await as_node(line, most_samples_per_frame=4).flowing()
-    await flow.run(flow.frame_us)
+    flow = await as_node(line, most_samples_per_frame=4).pair()
+    await flow.begun()
     if flow.liveness_us // 4 < AT_ONCE_US + 2 * line.setting.patience_us:
         raise NotReached("its liveness limit is too short for this medium")
     why = "nothing was said for more than half the liveness limit"
@@ -102,7 +103,8 @@ async def a_high_sequence_of_data_brings_new_keys(line: Line) -> None:
     if flow.beat_us > 3 * SECOND_US:
         raise NotReached(f"its beat time is {seconds(flow.beat_us)}: too long to wait for")
     flow.session.data_sequence = 0x8000_0000
-    resume = await flow.run(2 * flow.beat_us, until=Kind.RESUME)
+    within_us = 2 * (flow.beat_us + flow.frame_us + line.setting.patience_us) + AT_ONCE_US
+    resume = await flow.run(within_us, until=Kind.RESUME)
     if resume is None:
         raise Differs("no resume, though the data lane has reached the re-key figure", line.newest)
     flow.take_up(resume.frame)
@@ -121,7 +123,8 @@ async def a_high_sequence_of_control_frames_brings_new_keys(line: Line) -> None:
     if flow.beat_us > 3 * SECOND_US:
         raise NotReached(f"its beat time is {seconds(flow.beat_us)}: too long to wait for")
     flow.session.sequence = 0x8000_0000
-    resume = await flow.run(3 * flow.beat_us, until=Kind.RESUME)
+    within_us = 3 * (flow.beat_us + flow.frame_us + line.setting.patience_us) + AT_ONCE_US
+    resume = await flow.run(within_us, until=Kind.RESUME)
     if resume is None:
         raise Differs("no resume, though the control lane has reached the re-key figure", line.newest)
     flow.take_up(resume.frame)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchsim.link import frames
 from benchsim.link.frames import Kind, RefuseReason
-from benchsim.probe.as_node import OTHER_SERIAL, as_node, window_us
+from benchsim.probe.as_node import OTHER_SERIAL, as_node, several_tries, time_to_answer, window_us
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs, NotReached
 from benchsim.probe.line import Line
@@ -60,8 +60,7 @@ async def a_refusal_of_another_at_the_prove_is_two_nodes(line: Line) -> None:
 async def another_offer_soon_after_the_accept_ends_the_flow(line: Line) -> None:
     """Up to one answer timeout after the accept an offer of another serial number is still two nodes."""
     node = as_node(line)
-    if line.setting.settings.answer_timeout_us < 4 * line.setting.patience_us:
-        raise NotReached("its answer timeout is too short for this medium")
+    time_to_answer(line, 2 * line.setting.patience_us)
     flow = await node.pair()
     await flow.wait(Kind.BEAT, 0, "the flow has begun")
     other = as_node(line, serial=OTHER_SERIAL)
@@ -225,8 +224,7 @@ async def an_accept_to_the_last_prove_is_taken(line: Line) -> None:
 async def a_link_on_which_little_is_answered_is_told(line: Line) -> None:
     """When a seek had to be repeated and no prove is answered, the link is told to be too poor."""
     node, settings = as_node(line), line.setting.settings
-    if settings.tries < 2:
-        raise NotReached("it asks only once")
+    several_tries(line)
     first = await node.sought()
     seek = await node.seek(window_us(line, first))
     if seek is None:

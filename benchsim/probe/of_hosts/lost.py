@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from benchsim.ground.clock import seconds
 from benchsim.link import frames
+from benchsim.link.codec import Frame
 from benchsim.link.frames import Kind, RefuseReason
 from benchsim.link.limits import ABSENT_PAUSE_US, TAG_OCTETS
-from benchsim.probe.as_node import OTHER_SERIAL, AsNode, as_node, window_us
+from benchsim.probe.as_node import OTHER_SERIAL, AsNode, as_node, time_to_answer, window_us
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs
 from benchsim.probe.line import Line
@@ -31,14 +32,14 @@ async def _next_resume(flow: NodeFlow, why: str) -> Took:
     return await flow.wait(Kind.RESUME, within_us, why, never=IN_A_FLOW | {Kind.SEEK})
 
 
-async def _sought_by_itself(flow: NodeFlow, node: AsNode) -> frames.Header:
+async def _sought_by_itself(flow: NodeFlow, node: AsNode) -> Frame:
     """After a resume is refused: no session, the host seeks at once."""
     resume = await flow.lost()
     node.refuse(resume.frame.header, RefuseReason.NO_SESSION)
     seek = await node.seek(AT_ONCE_US)
     if seek is None:
         raise Differs("it does not seek though the node has no session", node.line.newest)
-    return seek.header
+    return seek
 
 
 @case("7; 5")
@@ -51,7 +52,7 @@ async def a_silent_node_is_resumed_with_rising_epochs(line: Line) -> None:
     if resumes[0].t_us - quiet_us < flow.liveness_us - 2_000:
         raise Differs(f"it resumes after a silence of {seconds(resumes[0].t_us - quiet_us)}", resumes[0].at)
     await node.says("lost")
-    for _ in range(3):
+    for _ in range(2):
         resumes.append(await _next_resume(flow, "the node is still silent"))
         before, now = resumes[-2:]
         if _asked(now).epoch != _asked(before).epoch + 1:
@@ -138,7 +139,7 @@ async def a_resumed_from_before_the_answered_one_is_dropped(line: Line) -> None:
 async def data_do_not_end_a_silence(line: Line) -> None:
     """While an address is lost authentic data and echoes are dropped: they may be old ones kept back."""
     _, flow = await _flow(line)
-    beat = flow.those(Kind.BEAT)[-1].frame
+    beat = flow.beat.frame
     await flow.lost()
     for _ in range(3):
         flow.send_next()
@@ -164,10 +165,7 @@ async def frames_of_an_old_epoch_are_dropped(line: Line) -> None:
 async def a_node_without_the_session_is_paired_anew(line: Line) -> None:
     """A node that has lost its session says so, and the host pairs with it by itself."""
     node, flow = await _flow(line)
-    await _sought_by_itself(flow, node)
-    seek = await node.seek(2 * flow.exchange.seek.offer_window_us)
-    if seek is None:
-        raise Differs("it does not go on seeking", line.newest)
+    seek = await _sought_by_itself(flow, node)
     anew = await node.pair(next_sample=8, seek=seek)
     await anew.clean("the node has paired anew")
     await node.says("flow")
@@ -176,6 +174,7 @@ async def a_node_without_the_session_is_paired_anew(line: Line) -> None:
 @case("5")
 async def no_session_of_another_does_not_part_from_the_node(line: Line) -> None:
     """When another serial number says no session, but the node itself answers, the flow is taken up."""
+    time_to_answer(line, AT_ONCE_US)
     _, flow = await _flow(line)
     resume = await flow.lost()
     as_node(line, serial=OTHER_SERIAL).refuse(resume.frame.header, RefuseReason.NO_SESSION)
@@ -205,11 +204,8 @@ async def another_node_in_its_place_is_told(line: Line) -> None:
 async def another_calibration_of_the_same_node_is_told(line: Line) -> None:
     """A node that comes back with another fingerprint is not paired unless somebody asks for it."""
     node, flow = await _flow(line)
-    await _sought_by_itself(flow, node)
+    seek = await _sought_by_itself(flow, node)
     other = as_node(line, fingerprint=bytes([0x99] * 8))
-    seek = await other.seek(2 * flow.exchange.seek.offer_window_us)
-    if seek is None:
-        raise Differs("it does not go on seeking", line.newest)
     span_us = window_us(line, seek)
     other.offer(seek)
     await other.given_up("failed: calibration fingerprint changed", within_us=span_us)
@@ -219,11 +215,8 @@ async def another_calibration_of_the_same_node_is_told(line: Line) -> None:
 async def another_rate_of_the_same_node_is_told(line: Line) -> None:
     """A node that comes back with another sample rate is not paired unless somebody asks for it."""
     node, flow = await _flow(line)
-    await _sought_by_itself(flow, node)
+    seek = await _sought_by_itself(flow, node)
     other = as_node(line, rate_hz=node.card.rate_hz // 2)
-    seek = await other.seek(2 * flow.exchange.seek.offer_window_us)
-    if seek is None:
-        raise Differs("it does not go on seeking", line.newest)
     span_us = window_us(line, seek)
     other.offer(seek)
     await other.given_up("failed: another sample rate", within_us=span_us)

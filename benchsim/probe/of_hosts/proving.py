@@ -9,7 +9,7 @@ from benchsim.link.codec import Frame
 from benchsim.link.frames import Accept, Kind, RefuseReason
 from benchsim.link.limits import NO_NUMBER, PROOF_OCTETS
 from benchsim.link.pairing import NodeExchange
-from benchsim.probe.as_node import OF_HOST, OTHER_SERIAL, as_node, window_us
+from benchsim.probe.as_node import OF_HOST, OTHER_SERIAL, as_node, time_to_answer, window_us
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs
 from benchsim.probe.line import Line
@@ -22,6 +22,8 @@ SMALL_ORDER = (
     bytes.fromhex("e0eb7a7c3b41b8ae1656e3faf19fc46ada098deb9c32b1fd866205165f49b800"),
     bytes.fromhex("edffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f"),
 )
+# So long it is watched what a host makes of accepts that are not for it.
+OTHERS_US = 50_000
 
 
 def _read(frame: bytes) -> Frame:
@@ -113,12 +115,13 @@ async def the_proof_of_a_host_is_not_taken_back(line: Line) -> None:
 async def accepts_of_others_are_let_be(line: Line) -> None:
     """An accept of another session, network or serial number moves nothing; the right one is taken."""
     node = as_node(line)
+    time_to_answer(line, OTHERS_US + 2 * line.setting.patience_us, tries=True)
     exchange = node.exchange(await node.sought())
     _, session = await node.proven(exchange)
     line.send(_accept_with(exchange, session=exchange.number ^ 1))
     line.send(_accept_with(exchange, network=line.setting.network ^ 1))
     line.send(_accept_with(exchange, serial=OTHER_SERIAL))
-    await node.silent(50_000, "no accept was of its exchange", OF_HOST - {Kind.PROVE})
+    await node.silent(OTHERS_US, "no accept was of its exchange", OF_HOST - {Kind.PROVE})
     flow = node.accept(exchange, session)
     await flow.wait(Kind.BEAT, 50_000, "the right accept came after those of others")
 
@@ -127,12 +130,13 @@ async def accepts_of_others_are_let_be(line: Line) -> None:
 async def an_accept_of_an_earlier_exchange_is_let_be(line: Line) -> None:
     """What was said in one pairing is worth nothing in the next: an old offer and accept are not taken."""
     node = as_node(line)
+    time_to_answer(line, OTHERS_US + 2 * line.setting.patience_us, tries=True)
     old = await node.flowing()
     exchange = node.exchange(await node.sought())
     line.send(old.exchange.offer_frame)
     _, session = await node.proven(exchange)
     line.send(old.exchange.accept_frame)
-    await node.silent(50_000, "the accept is of an earlier exchange", OF_HOST - {Kind.PROVE})
+    await node.silent(OTHERS_US, "the accept is of an earlier exchange", OF_HOST - {Kind.PROVE})
     flow = node.accept(exchange, session)
     await flow.clean("the right accept came")
     if not flow.those(Kind.BEAT):

@@ -5,7 +5,16 @@ from __future__ import annotations
 from benchsim.link import frames
 from benchsim.link.frames import Kind, RefuseReason
 from benchsim.link.limits import TAG_OCTETS
-from benchsim.probe.as_node import OF_HOST, OTHER_SERIAL, QUIET_US, AsNode, as_node, window_us
+from benchsim.probe.as_node import (
+    OF_HOST,
+    OTHER_SERIAL,
+    QUIET_US,
+    AsNode,
+    as_node,
+    several_tries,
+    time_to_answer,
+    window_us,
+)
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs
 from benchsim.probe.line import Line
@@ -13,7 +22,7 @@ from benchsim.probe.node_flow import AT_ONCE_US, NodeFlow, Took
 
 
 async def _asked(line: Line, flow: NodeFlow) -> Took:
-    """Have the host release, and hear it.  Who asks may be slow: a host resumes first if it is lost by then."""
+    """Have the host release, and hear it.  Whoever asks may be slow: a host that is lost by then resumes."""
     line.forget()
     await line.ask(f"release {line.address}")
     end_us = line.now_us + AT_ONCE_US + 4 * line.setting.patience_us
@@ -58,13 +67,12 @@ async def a_release_is_repeated_until_it_is_answered(line: Line) -> None:
     """Without an answer release is said again at each answer timeout, each with a sequence of its own."""
     node, settings = as_node(line, most_samples_per_frame=4), line.setting.settings
     flow = await node.flowing()
-    heard = [await _asked(line, flow)]
-    for _ in range(settings.tries - 1):
-        why = f"{len(heard)} of {settings.tries} tries were not answered"
-        heard.append(await flow.wait(Kind.RELEASE, settings.answer_timeout_us + AT_ONCE_US, why))
-        if heard[-1].t_us - heard[-2].t_us < settings.answer_timeout_us - line.setting.patience_us:
-            raise Differs("it repeats release before the answer timeout", heard[-1].at)
-    line.send(_released(flow, heard[-1]))
+    several_tries(line)
+    first = await _asked(line, flow)
+    again = await flow.wait(Kind.RELEASE, settings.answer_timeout_us + AT_ONCE_US, "nothing was answered")
+    if again.t_us - first.t_us < settings.answer_timeout_us - line.setting.patience_us:
+        raise Differs("it repeats release before the answer timeout", again.at)
+    line.send(_released(flow, again))
     await _over(node, flow)
 
 
@@ -83,6 +91,7 @@ async def a_release_that_is_not_answered_times_out(line: Line) -> None:
 @case("7; 3, row 7")
 async def a_released_with_a_wrong_tag_is_dropped(line: Line) -> None:
     """A forged released does not end the release: it is said again."""
+    several_tries(line)
     node, settings = as_node(line, most_samples_per_frame=4), line.setting.settings
     flow = await node.flowing()
     first = await _asked(line, flow)
@@ -102,6 +111,7 @@ async def nothing_is_asked_for_while_a_node_is_released(line: Line) -> None:
     """While a release is under way no data are taken, so nothing that lacks is asked for."""
     node = as_node(line, most_samples_per_frame=4)
     flow = await node.flowing()
+    time_to_answer(line, flow.asks_within_us, tries=True)
     release = await _asked(line, flow)
     flow.skip(2)
     flow.send_next()
@@ -128,7 +138,7 @@ async def a_lost_node_is_resumed_before_it_is_released(line: Line) -> None:
 
 @case("7")
 async def without_a_session_nothing_is_asked(line: Line) -> None:
-    """A host that is asked to release an address without a session counts it as released, and says nothing."""
+    """Asked to release an address without a session, a host counts it as released and says nothing."""
     node = as_node(line)
     seek = await node.sought()
     span_us = window_us(line, seek)

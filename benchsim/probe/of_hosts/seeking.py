@@ -8,7 +8,7 @@ from benchsim.ground.clock import seconds
 from benchsim.link import codec, frames
 from benchsim.link.codec import Frame
 from benchsim.link.frames import Kind
-from benchsim.probe.as_node import as_node, window_us
+from benchsim.probe.as_node import as_node, several_tries, window_us
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs, NotReached
 from benchsim.probe.line import Line
@@ -70,6 +70,19 @@ async def each_exchange_has_a_number_and_a_public_value_of_its_own(line: Line) -
         raise Differs("its host number is another each time")
 
 
+@case("10")
+async def after_a_restart_nothing_is_drawn_again(line: Line) -> None:
+    """A host that has lost power draws other session numbers and public values than at its last start."""
+    node = as_node(line)
+    before = []
+    for _ in range(2):
+        await line.ask(f"restart {line.address}")
+        seek = await node.sought()
+        before.append((seek.header.session, _sought_with(seek).public))
+    if before[0][0] == before[1][0] or before[0][1] == before[1][1]:
+        raise Differs("it draws the same session number or public value after a restart")
+
+
 @case("4, steps 1 to 5; 7")
 async def a_right_node_is_paired_and_flows(line: Line) -> None:
     """A host pairs with a node that does everything right, beats, and asks for nothing."""
@@ -113,6 +126,7 @@ async def an_offer_to_the_last_try_is_taken(line: Line) -> None:
 @case("3; 4, step 3")
 async def offers_of_other_exchanges_count_for_nothing(line: Line) -> None:
     """An offer of another session number, network or address is not answered; the right one still is."""
+    several_tries(line)
     node = as_node(line)
     seek = await node.sought()
     span_us, offer = window_us(line, seek), codec.read(node.exchange(seek).offer_frame)
@@ -131,6 +145,7 @@ async def offers_of_other_exchanges_count_for_nothing(line: Line) -> None:
 @case("3; 4, step 2")
 async def an_offer_of_more_samples_a_frame_is_no_answer(line: Line) -> None:
     """A host drops an offer of more samples a frame than it asked for, and goes on seeking."""
+    several_tries(line)
     node = as_node(line)
     seek = await node.sought()
     said, span_us = _sought_with(seek), window_us(line, seek)
