@@ -44,11 +44,16 @@ class AsNode:
                 return frame
         return None
 
-    async def sought(self) -> Frame:
-        """Have the host pair, and hear its seek for this address.  Raises NotReached, Differs."""
+    async def sought(self, asked: bool = False) -> Frame:
+        """Have the host pair, and hear its seek for this address.  Raises NotReached, Differs.
+
+        asked: a host that seeks by itself will not do: somebody has to ask it.
+        """
         line = self.line
         line.forget()
         attended = await line.tell(f"pair {self.card.strap}") is not None
+        if asked and not attended:
+            raise NotReached(f"nobody asks the host to pair address {self.card.strap}")
         seek = await self.seek(SECOND_US if attended else SEEKS_BY_ITSELF_US, lets_go=not attended)
         if seek is None and attended:
             raise Differs(f"asked to pair, it does not seek address {self.card.strap}", line.newest)

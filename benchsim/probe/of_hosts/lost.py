@@ -246,6 +246,6 @@ async def asked_to_pair_a_lost_address_takes_any_node(line: Line) -> None:
     _, flow = await _flow(line)
     await flow.lost()
     other = as_node(line, serial=OTHER_SERIAL, fingerprint=bytes([0x99] * 8))
-    anew = await other.pair()
+    anew = await other.pair(seek=await other.sought(asked=True))
     await anew.clean("another node was asked for")
     await other.says("flow")

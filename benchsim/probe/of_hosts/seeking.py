@@ -61,7 +61,7 @@ async def a_seek_says_what_the_host_speaks_and_wants(line: Line) -> None:
 async def each_exchange_has_a_number_and_a_public_value_of_its_own(line: Line) -> None:
     """A host draws session number and public value anew each time, and says the same host number."""
     node = as_node(line)
-    seeks = [await node.sought() for _ in range(3)]
+    seeks = [await node.sought(asked=True) for _ in range(3)]
     if len({s.header.session for s in seeks}) < len(seeks):
         raise Differs("two exchanges with the same session number")
     if len({_sought_with(s).public for s in seeks}) < len(seeks):
@@ -169,7 +169,7 @@ async def asked_to_pair_while_it_flows_it_begins_anew(line: Line) -> None:
     """A host that is asked to pair while data flow seeks, lets the old session be, and pairs."""
     node = as_node(line)
     flow = await node.flowing()
-    seek = await node.sought()
+    seek = await node.sought(asked=True)
     if seek.header.session == flow.session.number:
         raise Differs("it seeks with the session number of the flow")
     flow.send_next()
