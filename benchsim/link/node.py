@@ -137,7 +137,8 @@ class NodeEnd:
         at_us = now_us + self._dice.below(seek.offer_window_us // 2)
         version = min(seek.version_high, card.versions[1])
         if header.network != card.network:
-            if self.session is None and self.bound_host is None and self._exchange is None:
+            works = self.session is not None and not self.session.over
+            if not works and self.bound_host is None and self._exchange is None:
                 self._refuse(header, RefuseReason.WRONG_NETWORK, at_us)
         elif self.bound_host not in (None, seek.host_id):
             self._refuse(header, RefuseReason.BOUND, at_us)
