@@ -75,6 +75,15 @@ class RefusesNeighbours(NodeEnd):
             super()._on_seek(frame, seek, now_us)
 
 
+@wrong("node-seek-of-another-network-is-refused-by-a-released-node")
+class StaysQuietWhenReleased(NodeEnd):
+    """Goes on as if it worked, once it has worked, when a host of another network seeks."""
+
+    def _on_seek(self, frame: Frame, seek: frames.Seek, now_us: int) -> None:
+        if frame.header.network == self.card.network or self.session is None:
+            super()._on_seek(frame, seek, now_us)
+
+
 @wrong("node-refuse-carries-what-it-answers")
 class RefusesInItsOwnVersion(NodeEnd):
     """Refuses in the version that it speaks, not in that of the host."""

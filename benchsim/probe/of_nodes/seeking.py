@@ -60,6 +60,19 @@ async def seek_of_another_network_is_refused_by_an_idle_node(line: Line) -> None
     """A node that is bound to nobody refuses a seek of another network, and names its own."""
     if not await unbound(line):
         await (await as_host(line).pair()).release()
+    await must_refuse_another_network(line)
+
+
+@case("4, step 2")
+async def seek_of_another_network_is_refused_by_a_released_node(line: Line) -> None:
+    """A node that was released is bound to nobody again: it refuses a seek of another network."""
+    await unbound(line)
+    await (await as_host(line).pair()).release()
+    await must_refuse_another_network(line)
+
+
+async def must_refuse_another_network(line: Line) -> None:
+    """A seek of another network is refused, with the node's own.  Raises Differs."""
     host = as_host(line, network=line.setting.network ^ 0x0100)
     exchange = host.exchange()
     line.send(exchange.seek_frame)
