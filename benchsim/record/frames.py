@@ -67,14 +67,16 @@ def encode_frames(rows: Sequence[Carried]) -> bytes:
     for _, t_us, frame, arrived in rows:
         for at_us, octets in arrived:
             as_it_set_out = octets == frame
-            arrivals.append((max(at_us - t_us, 0), AS_IT_SET_OUT if as_it_set_out else len(octets)))
+            arrivals.append((at_us - t_us, AS_IT_SET_OUT if as_it_set_out else len(octets)))
             if not as_it_set_out:
                 others.append(octets)
+    heard = np.array(arrivals, "<i8").reshape(-1, len(ARRIVAL_COLUMNS))
+    np.maximum(heard[:, 0], 0, out=heard[:, 0])
     return b"".join(
         (
             _HEAD.pack(len(frames), len(arrivals)),
             _planes(np.array(frames, "<i8").reshape(-1, len(FRAME_COLUMNS))),
-            _planes(np.array(arrivals, "<i8").reshape(-1, len(ARRIVAL_COLUMNS))),
+            _planes(heard),
             *_by_length([frame for _, _, frame, _ in rows]),
             *_by_length(others),
         )
