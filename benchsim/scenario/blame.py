@@ -23,7 +23,7 @@ from benchsim.scenario.timeline import Told
 _PART = re.compile(
     r"(?P<part>cell|wiring|station|support|receptor|site)(?: (?P<number>\d+))?(?:, (?P<field>\w+))?"
 )
-_FIELDS = {"e_max_kg": "capacity"}
+_FIELDS = {"e_max_kg": "capacity", "safe_load": "safe load limit"}
 
 
 def judge(parts: ScaleParts, file: File, places: Places) -> None:
@@ -107,7 +107,8 @@ def _key(model: type[Part], field: str) -> str:
     """The file's key for a part's field: "natural frequency" for natural_frequency_hz."""
     if field in _FIELDS:
         return _FIELDS[field]
-    return next((f.alias or n for n, f in model.model_fields.items() if field and field.startswith(n)), "")
+    fields = model.model_fields.items()
+    return next((f.alias or n for n, f in fields if field == n or field.startswith(f"{n}_")), "")
 
 
 def _given(part: Part) -> set[str]:

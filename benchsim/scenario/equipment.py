@@ -8,16 +8,16 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from benchsim.ground.commands import Expect
 from benchsim.ground.readings import CHANNELS_PER_NODE, addresses_needed
 from benchsim.link.parts import KEY_OCTETS, Expected, NodeCard
-from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Station, Wiring
+from benchsim.scale.parts import Digitiser, ScaleParts, Site, Station
 from benchsim.scenario import schema
+from benchsim.scenario.cells import cells_of, pick, wiring_of
 from benchsim.scenario.expectation import Expectation
 from benchsim.scenario.findings import Findings
-from benchsim.scenario.layout import cell_capacity, receptor_of
+from benchsim.scenario.layout import receptor_of
 from benchsim.scenario.quantities import Noise
 from benchsim.scenario.text import Loc
 
@@ -41,11 +41,6 @@ class NodeSpec:
     loc: Loc
 
 
-def pick(name: str, *figures: Any) -> Any:
-    """The first of the mappings' figures of that name that is given; None when none is."""
-    return next((v for f in figures if (v := getattr(f, name, None)) is not None), None)
-
-
 def pairing_key(words: str) -> bytes:
     """A pairing key from words, for a bench only: SHA-256, cut."""
     return hashlib.sha256(words.encode()).digest()[:KEY_OCTETS]
@@ -56,51 +51,22 @@ def pairing_key(words: str) -> bytes:
 
 def scale_parts(file: schema.File, count: int, nodes: list[NodeSpec], findings: Findings) -> ScaleParts:
     """The whole scale."""
-    own: dict[int, schema.OneCell] = {}
+    listed: set[int] = set()
     for index, each in enumerate(file.cells.each):
         loc: Loc = ("cells", "each", index, "cell")
         if each.cell > count:
             findings.add(loc, f"there is no cell {each.cell}", f"cells 1 to {count}")
-        if each.cell in own:
+        if each.cell in listed:
             findings.add(loc, f"cell {each.cell} is listed twice", "put its figures into one item")
-        own[each.cell] = each
+        listed.add(each.cell)
     site = file.site
     home = site.calibration_gravity if site.calibration_gravity is not None else site.gravity
     return ScaleParts(
         receptor=receptor_of(file, count, findings),
-        cells=tuple(_cell(file, count, own.get(n)) for n in range(1, count + 1)),
-        wiring=tuple(_wiring(file, own.get(n)) for n in range(1, count + 1)),
+        cells=cells_of(file, count, findings),
+        wiring=tuple(wiring_of(file, n) for n in range(1, count + 1)),
         stations=tuple(n.station for n in nodes if n.address is not None),
         site=Site(float(site.temperature), float(site.gravity), float(home)),
-    )
-
-
-def _cell(file: schema.File, count: int, own: schema.OneCell | None) -> Cell:
-    def figure(name: str, default: float) -> float:
-        value = pick(name, own, file.cells)
-        return default if value is None else float(value)
-
-    creep = pick("creep", own, file.cells) or ()
-    return Cell(
-        e_max_kg=figure("capacity", float(cell_capacity(file, count))),
-        rated_output_mv_per_v=figure("rated_output", 2.0),
-        zero_balance_mv_per_v=figure("zero_balance", 0.0),
-        nonlinearity=figure("nonlinearity", 0.0),
-        hysteresis=figure("hysteresis", 0.0),
-        creep=tuple((float(term.share), term.time_constant / 1e6) for term in creep),
-        zero_effect_per_k=figure("zero_effect", 0.0),
-        span_effect_per_k=figure("span_effect", 0.0),
-        input_resistance_ohm=figure("input_resistance", 385.0),
-        output_resistance_ohm=figure("output_resistance", 350.0),
-    )
-
-
-def _wiring(file: schema.File, own: schema.OneCell | None) -> Wiring:
-    resistance = pick("lead_resistance", own, file.cells)
-    sensed = pick("sensed", own, file.cells)
-    return Wiring(
-        lead_resistance_ohm=0.0 if resistance is None else float(resistance),
-        sensed=True if sensed is None else sensed,
     )
 
 
@@ -193,6 +159,8 @@ def _digitiser(file: schema.File, own: schema.NodeFigures | None, rate_hz: int) 
         made = replace(made, full_scale_mv_per_v=float(full_scale))
     if (excitation := pick("excitation", own, common)) is not None:
         made = replace(made, excitation_v=float(excitation))
+    if (rejection := pick("common_mode_rejection", own, common)) is not None:
+        made = replace(made, common_mode_error=10.0 ** (-float(rejection) / 20.0))
     if (pickup := pick("pickup", own, common)) is not None:
         made = replace(made, pickup_mv_per_v=float(pickup.amplitude), pickup_hz=float(pickup.frequency))
     if (clean := pick("filter", own, common)) is not None:

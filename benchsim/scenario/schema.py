@@ -7,7 +7,7 @@ judged is judged in build.py; the JSON Schema beside the protocols is made from 
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -75,13 +75,45 @@ class CellFigures(Part):
     """A cell's data-sheet figures, named as in OIML R 60, and its way to the terminals."""
 
     capacity: q.Mass | None = key(None, "E_max; default large enough for scale, dead load and a margin")
+    accuracy_class: Literal["A", "B", "C", "D"] | None = key(
+        None, "of OIML R 60: gives typical figures within it where none are given; needs intervals"
+    )
+    intervals: Annotated[int, Field(strict=True, ge=1, le=10_000_000)] | None = key(
+        None, "n_LC, the number of verification intervals"
+    )
+    apportionment: Annotated[float, Field(strict=True, ge=0.3, le=0.8)] | None = key(
+        None, "p_LC; default 0.7"
+    )
+    v_min: q.Mass | None = key(None, "smallest verification interval; default E_max / n_LC")
+    y: Annotated[float, Field(strict=True, gt=0, le=1e8)] | None = key(
+        None, "E_max / v_min, instead of v min"
+    )
+    dead_load_return: q.Mass | None = key(
+        None, "DR, what 30 min of load leave at most; default what the class allows"
+    )
+    z: Annotated[float, Field(strict=True, gt=0, le=1e8)] | None = key(
+        None, "E_max / (2 DR), instead of dead load return"
+    )
     rated_output: q.Output | None = key(None, "output at E_max; default 2 mV/V")
     zero_balance: q.SignedOutput | None = key(None, "output with no load; default 0")
     nonlinearity: q.SignedFraction | None = key(None, "of rated output, signed; default 0")
     hysteresis: q.SignedFraction | None = key(None, "of rated output; default 0")
     creep: Annotated[list[CreepTerm], Field(max_length=8)] | None = key(None, "as a sum of exponentials")
+    creep_after_30_min: q.SmallFraction | None = key(
+        None, "share of the load's output that has come late by then, instead of creep"
+    )
+    repeatability: q.Fraction | None = key(
+        None, "standard deviation from loading to loading, of the load's output; default 0"
+    )
     zero_effect: q.PerKelvin | None = key(None, "temperature effect on zero, of rated output; default 0")
     span_effect: q.PerKelvin | None = key(None, "temperature effect on span; default 0")
+    thermal_time_constant: q.Time | None = key(
+        None, "how late the cell takes the site's temperature; default at once, 30 min in an accuracy class"
+    )
+    safe_load_limit: q.Mass | None = key(None, "E_lim, the load that does no harm; default 150 % of E_max")
+    overload_set: q.SignedFraction | None = key(
+        None, "of a load beyond it, what zero is shifted by for good; default 0, 10 % in an accuracy class"
+    )
     input_resistance: q.Resistance | None = key(None, "default 385 ohm")
     output_resistance: q.Resistance | None = key(None, "default 350 ohm")
     stiffness: q.Stiffness | None = key(None, "of cell and its mount; default 100 kN/mm")
@@ -153,6 +185,9 @@ class NodeFigures(Part):
     bits: Annotated[int, Field(strict=True, ge=12, le=32)] | None = key(None, "signed; default 24")
     full_scale: q.Output | None = key(None, "bridge output at the end of the range; default 4 mV/V")
     excitation: q.Voltage | None = key(None, "default 5 V")
+    common_mode_rejection: q.PositiveDecibels | None = key(
+        None, "signal per volt by which both inputs lie off the middle of the excitation; default perfect"
+    )
     noise: q.NoiseFigure | None = key(None, "'12 counts' or '20 nV/√Hz'; default 20 nV/√Hz")
     pickup: Pickup | None = key(None, "mains on the input; default none")
     filter: Filter | None = key(None, "digital filter; default none")
