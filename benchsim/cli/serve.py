@@ -211,8 +211,9 @@ def _serve(
     built = assemble(scenario, own_seed)
     plan = built.plan
     protocol = plan.outputs[0] if plan.outputs else "scp0499"
+    ways = built.ways if carriers is None or carriers.side == "nodes" else ()  # yours go their own ways
     scene = Scene(
-        scenario.file.title, plan.card, protocol, plan.scale.receptor, plan.timeline, built.ways, own_seed
+        scenario.file.title, plan.card, protocol, plan.scale.receptor, plan.timeline, ways, own_seed
     )
     bench, link = _bench(built, own_seed, carriers, tell_key)
     if not stopping.asked:
