@@ -14,6 +14,8 @@ from benchsim.ground.readings import ChannelStatus, Counts
 class Block:
     """One fed block.  octets: its counts row after row, little-endian, width octets a row.
 
+    t_us, node_t_us: int64, (rows,).
+
     A node with more channels than wired cells sends 0 and OPEN on the rest.
     """
 
@@ -26,9 +28,9 @@ class Block:
         self.width = 4 * channels
         self.octets = _wide(block.counts, channels, 0).astype("<i4").tobytes()
         status = _wide(block.status, channels, int(ChannelStatus.OPEN))
-        self.status = status if status.any() else None
-        self.t_us: list[int] = block.t_us.tolist()
-        self.node_t_us: list[int] = block.node_t_us.tolist()
+        self.status = status.copy() if status.any() else None
+        self.t_us = block.t_us.copy()
+        self.node_t_us = block.node_t_us.copy()
 
     def status_of(self, start: int, end: int) -> bytes:
         """What the channels said in rows start to end, or-ed: one octet each."""
@@ -99,7 +101,7 @@ class Store:
     def time_us(self, sample: int) -> int:
         """When a kept sample was complete."""
         block = self._blocks[self._at(sample)]
-        return block.t_us[sample - block.first]
+        return block.t_us.item(sample - block.first)
 
     def first_after(self, t_us: int) -> int:
         """The first kept sample that is complete later than t_us; `end` when there is none."""
@@ -113,7 +115,7 @@ class Store:
         at = self._at(first)
         block = self._blocks[at]
         start = first - block.first
-        node_t_us = block.node_t_us[start]
+        node_t_us = block.node_t_us.item(start)
         if end <= block.end:
             octets = block.octets[start * block.width : (end - block.first) * block.width]
             return node_t_us, block.status_of(start, end - block.first), octets
