@@ -73,6 +73,41 @@ def varied(seconds: int, vary: Callable[[ScaleParts, int], ScaleParts], told_ahe
     return time.perf_counter() - began
 
 
+# Every effect of a cell and its wiring that a scenario can switch on, at once.
+LIVELY_CELL = replace(
+    CELL, zero_effect_per_k=1e-5, span_effect_per_k=1e-5, thermal_time_constant_s=1800.0, recovery=1.3,
+    repeatability=1e-5, safe_load=0.02, overload_set=0.001,
+)  # fmt: skip
+LIVELY_WIRING = Wiring(
+    2.0, sensed=False, leaks=(("SIG+", 1e8),), contacts=(("EXC+", 3.0),), shorts=(("SIG+", "SIG-", 1e6),)
+)
+
+
+def straight(made: ScaleParts) -> ScaleParts:
+    """Cells that are straight lines on a perfect cable; deck, noise and converter as they are."""
+    return replace(made, cells=(Cell(30_000.0),) * CELLS)
+
+
+def lively(made: ScaleParts) -> ScaleParts:
+    """Cells and cables with every effect switched on."""
+    return replace(made, cells=(LIVELY_CELL,) * CELLS, wiring=(LIVELY_WIRING,) * CELLS)
+
+
+def with_effects(seconds: int, made: ScaleParts, block_us: int) -> float:
+    """Seconds of processor time, with a lorry every 2 min and 5 K each 10 min, so that no cell is settled."""
+    scale = Scale(made, Streams(1))
+    began = time.process_time()
+    for until_us in range(block_us, seconds * S + 1, block_us):
+        if until_us % (120 * S) == 0:
+            scale.do(LORRY, until_us - block_us)
+        if (from_us := until_us - block_us) % (600 * S) == 0:
+            site = replace(made.site, temperature_c=25.0 - 5.0 * (from_us // (600 * S) % 2))
+            scale.change(replace(made, site=site), from_us)
+        for station in range(STATIONS):
+            scale.read(station, until_us)
+    return time.process_time() - began
+
+
 def plain_loop(seconds: int) -> float:
     """The same physics of one cell after another, sample by sample, as it is written first."""
     dice, step_s = Dice(1), 1.0 / RATE_HZ
@@ -134,6 +169,16 @@ def main() -> None:
         print(
             f"  {vary.__name__ + ' every second':34} {once:6.2f} s = {seconds / once:7.0f} x real time;"
             f" told 10 s ahead {ahead:6.2f} s = {seconds / ahead:7.0f} x"
+        )
+    for block_us in (10 * S, S):
+        bare_cells, before, all_on = (
+            min(with_effects(seconds, made, block_us) for _ in range(3))
+            for made in (straight(parts()), parts(), lively(parts()))
+        )
+        print(
+            f"  every effect switched on costs {all_on / bare_cells:4.2f} times the plain,"
+            f" {all_on / before:4.2f} times bend, loop and creep alone"
+            f" ({block_us // S}-s blocks; {all_on:5.2f} s)"
         )
     print(f"  plain Python loop {plain:.1f} s (measured over {stretch} s and scaled up); bare {bare:.3f} s")
     print(f"  peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
