@@ -46,10 +46,7 @@ STEPS = (
 
 @dataclass(frozen=True)
 class Forge:
-    """Sends beside each tagged frame a changed one with its CRC made right, ahead of it or behind.
-
-    what: takes content and dice, gives the changed content.
-    """
+    """Sends beside each tagged frame a changed one with its CRC made right, ahead of it or behind."""
 
     what: Callable[[bytearray, Dice], None]
 
@@ -128,11 +125,8 @@ def _next_data(place: Site) -> bytes:
     session, watch = _session(place), place.hub.seats[1].watch
     assert watch is not None
     first = watch.gaps.next
-    octets = b"".join(
-        count_of(0x1001, n, c).to_bytes(4, "little", signed=True)
-        for n in range(first, first + 8)
-        for c in range(4)
-    )
+    counts = [count_of(0x1001, n, c) for n in range(first, first + 8) for c in range(4)]
+    octets = np.array(counts, "<i4").tobytes()
     cut = ((first + 1) * PERIOD_US + 77, bytes(4), octets)
     return data.make(session, Kind.DATA, session.data_sequence + 5, first, cut, 8)
 
