@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import pytest
 
-from benchsim.serve.pacing import LATE_US, MOST_STEPS_AT_ONCE, STEP_US, Pacer
+from benchsim.serve.pacing import CLOSE_US, LATE_US, MOST_STEPS_AT_ONCE, STEP_US, Pacer
 
 pytestmark = pytest.mark.real
 
@@ -93,3 +93,37 @@ def test_a_bench_too_slow_for_the_speed_says_so_and_leaves_room_for_others() -> 
     assert turns >= len(steps) - 1
     assert max(b - a for a, b in pairwise(steps)) <= MOST_STEPS_AT_ONCE * 4_000 * 40
     assert LATE_US == 1_000_000
+
+
+def test_what_is_done_meanwhile_finds_the_bench_at_the_present_and_never_ahead() -> None:
+    async def run() -> list[tuple[int, int]]:
+        loop, walked_to, found = asyncio.get_running_loop(), [0], list[tuple[int, int]]()
+        pacer = Pacer(walked_to.append, 0)
+        began_s = loop.time()
+        done = pacer.start()
+        while len(found) < 20:
+            await asyncio.sleep(0.007)
+            before_us = round((loop.time() - began_s) * 1e6)
+            pacer.meanwhile(lambda: found.append((max(walked_to), round((loop.time() - began_s) * 1e6))))
+            stands_us = found[-1][0]
+            assert stands_us >= min(before_us - 2 * CLOSE_US, MOST_STEPS_AT_ONCE * STEP_US), before_us
+        pacer.stop()
+        await done
+        return found
+
+    found = asyncio.run(asyncio.wait_for(run(), 20))
+    assert all(stands_us <= wall_us for stands_us, wall_us in found)
+    assert [stands for stands, _ in found] == sorted(stands for stands, _ in found)
+
+
+def test_an_error_of_what_is_done_meanwhile_ends_the_pacing_with_that_error() -> None:
+    async def broken() -> None:
+        pacer, done = Pacer(lambda _until_us: None, 0), list[str]()
+        future = pacer.start()
+        pacer.meanwhile(lambda: 1 // 0)
+        pacer.meanwhile(lambda: done.append("more"))
+        assert done == []
+        await future
+
+    with pytest.raises(ZeroDivisionError):
+        asyncio.run(broken())
