@@ -2,6 +2,7 @@
 #   make demo    run the main job end to end        make fmt    format the code
 #   make test    run the tests                      make bench  run the benchmarks
 #   make lint    ruff and mypy --strict             make build  build the wheel and the source archive
+#   make probe   every case of the probe against the built-in ends on every medium (4 minutes)
 #   make clean   take .venv, dist and caches away
 # Another interpreter: make PYTHON=python3.12 test     A faster machine: make JOBS=8 test
 
@@ -12,16 +13,19 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint fmt bench build clean
+.PHONY: help demo test lint fmt bench build clean probe
 
 help:
-	@sed -n '2,6s/^# \{0,1\}//p' Makefile
+	@sed -n '2,8s/^# \{0,1\}//p' Makefile
 
 demo: $(VENV)/.for-running
 	$(BIN)/benchsim demo
 
 test: $(VENV)/.for-tests
 	$(BIN)/python -m pytest -n $(JOBS)
+
+probe: $(VENV)/.for-tests
+	$(BIN)/python -m pytest -n 8 -m long tests/real/test_probe_whole.py
 
 lint: $(VENV)/.for-lint
 	$(BIN)/ruff check .

@@ -13,7 +13,7 @@ import pytest
 pytestmark = pytest.mark.real
 
 BENCHSIM = [sys.executable, "-m", "benchsim.cli.main"]
-PATIENCE_S = 100
+PATIENCE_S = 540
 PAIRS = {"node": "node-seek-is-answered-by-an-offer", "host": "host-a-right-node-is-paired-and-flows"}
 
 
