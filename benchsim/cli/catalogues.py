@@ -194,10 +194,21 @@ def _show_profile(profile: Profile) -> None:
 @_name
 @_as_json
 def protocols(name: str | None, as_json: bool) -> None:
-    """List the host protocols; with NAME, its line, its answers and its commands."""
+    """List the host protocols; with NAME, its line, its answers and its commands.
+
+    NAME may also be nodelink: what each number of samples a frame costs in air time and latency.
+    """
     from benchsim.cli.text import print_json, print_table
     from benchsim.outputs.output import describe, protocol_names
 
+    if name == "nodelink":
+        from benchsim.cli import node_link
+
+        if as_json:
+            print_json(node_link.document())
+        else:
+            node_link.show()
+        return
     if name is not None:
         described = describe(name)
         if as_json:

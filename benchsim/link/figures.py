@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from benchsim.ground.clock import SECOND_US
@@ -11,6 +11,8 @@ from benchsim.link.data import FOOT_OCTETS, HEAD
 from benchsim.link.impairments.bit_errors import BitErrors
 from benchsim.link.impairments.rate import Rate
 from benchsim.link.radio import Budget
+
+SOME_K = (1, 2, 4, 8, 16, 40, 80)
 
 
 def data_octets(samples: int, channels: int) -> int:
@@ -61,20 +63,32 @@ def figures(flow: Flow, rate: Rate, bit_error: float = 0.0, delay_us: int = 0) -
     )
 
 
+def batching(flow: Flow, rate: Rate, bit_error: float = 0.0, delay_us: int = 0) -> list[tuple[int, Figures]]:
+    """(k, figures) for some k: air time against latency, to choose by.  The flow's own k is among them."""
+    return [
+        (k, figures(replace(flow, samples=k), rate, bit_error, delay_us))
+        for k in sorted({*SOME_K, flow.samples})
+    ]
+
+
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One node's way to the host, as it is told.  budget: of a radio; None for a cable."""
+    """One node's way to the host, as it is told.
 
-    length_m: float
+    length_m: of a radio or a cable; None for a bare rate, of bits_per_s.  budget: of a radio.
+    """
+
+    length_m: float | None
     flow: Flow
     figures: Figures
     budget: Budget | None = None
+    bits_per_s: int | None = None
 
     @property
     def text(self) -> str:
         """As "420 m, -93.1 dBm, margin 6.9 dB, PER 1.8e-3 for 176 octets, air time 6.72 ms ..."."""
         found, budget = self.figures, self.budget
-        reach = f"{self.length_m:g} m of cable"
+        reach = f"{self.length_m:g} m of cable" if self.length_m is not None else f"{self.bits_per_s} bit/s"
         if budget is not None:
             received = f"{budget.received_dbm:.1f} dBm, margin {budget.margin_db:.1f} dB"
             reach = f"{self.length_m:g} m, {received}"
@@ -82,15 +96,20 @@ class Way:
         if found.busy > 1:
             busy += ", more than there is: frames will be lost"
         return (
-            f"{reach}, PER {_probability(found.frame_error)} for {found.octets} octets, "
-            f"air time {_ms(found.air_us)} ({busy}), "
-            f"latency {_ms(found.latency_us)} at k = {self.flow.samples}"
+            f"{reach}, PER {probability(found.frame_error)} for {found.octets} octets, "
+            f"air time {ms(found.air_us)} ({busy}), "
+            f"latency {ms(found.latency_us)} at k = {self.flow.samples}"
         )
 
     def document(self) -> dict[str, Any]:
         """The same as numbers, for programs; six digits of what is not whole."""
         budget = None if self.budget is None else _short(asdict(self.budget))
-        about = {"length_m": self.length_m, "samples_per_frame": self.flow.samples, "budget": budget}
+        about = {
+            "length_m": self.length_m,
+            "bits_per_s": self.bits_per_s,
+            "samples_per_frame": self.flow.samples,
+            "budget": budget,
+        }
         return about | _short(asdict(self.figures))
 
 
@@ -103,11 +122,12 @@ def _short(values: dict[str, Any]) -> dict[str, Any]:
     return {name: float(f"{v:.6g}") if isinstance(v, float) else v for name, v in values.items()}
 
 
-def _ms(time_us: int) -> str:
+def ms(time_us: int) -> str:
+    """A time with three digits: "94.4 ms"."""
     return f"{time_us / 1000:.3g} ms" if time_us < 1_000_000 else f"{time_us / 1e6:.3g} s"
 
 
-def _probability(value: float) -> str:
+def probability(value: float) -> str:
     """Two digits: "0.57", "1.8e-3", "0" below 1e-12."""
     if value < 1e-12:
         return "0"

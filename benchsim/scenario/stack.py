@@ -82,7 +82,7 @@ def shadows_of(nodes: Sequence[NodeSpec], seed: int | str) -> tuple[float, ...]:
 def ways_of(
     nodes: Sequence[NodeSpec], samples_per_frame: int, shadows_db: Sequence[float]
 ) -> tuple[tuple[int, Way], ...]:
-    """(address, its way) of each node with a radio or a cable, for telling."""
+    """(address, its way) of each node with a radio, a cable or a rate, for telling."""
     found: list[tuple[int, Way]] = []
     for node, shadowing_db in zip(nodes, shadows_db, strict=True):
         flow = Flow(samples_per_frame, node.card.rate_hz, node.card.channels)
@@ -106,6 +106,10 @@ def _way_of(channel: Channel, flow: Flow, shadowing_db: float) -> Way | None:
         line = _cable(channel.cable)
         found = figures(flow, cable.rate_of(line), line.bit_error, late_us + cable.delay_us(line))
         return Way(line.length_m, flow, found)
+    if channel.rate is not None:
+        rate = _bare_rate(channel.rate)
+        found = figures(flow, rate, float(channel.bit_errors or 0), late_us)
+        return Way(None, flow, found, bits_per_s=rate.bits_per_s)
     return None
 
 
@@ -136,11 +140,11 @@ def _way_stack(channel: Channel, shadowing_db: float) -> tuple[Impairment, ...]:
         return radio.stack_of(_radio(channel.radio), shadowing_db)
     if channel.cable is not None:
         return cable.stack_of(_cable(channel.cable))
-    if (own := channel.rate) is not None:
-        return (
-            Rate(int(own.bits), overhead_octets=own.overhead, queue=own.queue, turnaround_us=own.turnaround),
-        )
-    return ()
+    return () if channel.rate is None else (_bare_rate(channel.rate),)
+
+
+def _bare_rate(own: ways.BitRate) -> Rate:
+    return Rate(int(own.bits), overhead_octets=own.overhead, queue=own.queue, turnaround_us=own.turnaround)
 
 
 def _radio(own: ways.Radio) -> radio.Radio:
