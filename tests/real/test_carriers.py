@@ -18,7 +18,7 @@ from benchsim.ground.errors import BadInput
 from benchsim.ground.library import shipped
 from benchsim.link.limits import LONGEST_FRAME
 from benchsim.serve.carrier import Side, make_carrier
-from benchsim.serve.carriers import medium, udp
+from benchsim.serve.carriers import broker, medium, udp
 from tests.real.carried import PATIENCE_S, End, wait_for
 
 pytestmark = [pytest.mark.real, pytest.mark.asyncio]
@@ -36,7 +36,7 @@ EVERY_MEDIUM = pytest.mark.parametrize(
 
 def plain(end: End, kind: int = socket.SOCK_STREAM) -> socket.socket:
     """A plain socket to who listens."""
-    host, _, port = end.connection.address.rpartition(":")
+    host, _, port = end.connection.address.partition("/")[0].rpartition(":")
     made = socket.socket(socket.AF_INET, kind)
     made.settimeout(PATIENCE_S)
     made.connect((host, int(port)))
@@ -220,6 +220,32 @@ async def test_a_peer_that_takes_nothing_is_dropped_with_a_reason_and_the_others
             await wait_for(lambda: len(reader.heard) == sent, "all frames")
             end.send(SEEK)
             await wait_for(lambda: reader.heard[-1] == SEEK, "the last frame")
+
+
+async def test_a_broker_brought_along_drops_who_takes_nothing_and_survives_who_makes_no_sense(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(broker, "PATIENCE_S", 0.2)
+    # MQTT 3.1.1 (OASIS, 2014), 3.1 and 3.8: CONNECT as "slow", clean session; SUBSCRIBE to "#", QoS 0
+    connect = b"\x10\x10\x00\x04MQTT\x04\x02\x00\x3c\x00\x04slow"
+    subscribe = b"\x82\x06\x00\x01\x00\x01#\x00"
+    longest = bytes(range(1, 256)) * 5
+    async with End("listen-mqtt:0/deck", Side.NODES) as end, End(end.other, Side.HOST) as reader:
+        with plain(end) as slow, plain(end) as senseless:
+            slow.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+            slow.sendall(connect)
+            assert await read(slow, 4) == b"\x20\x02\x00\x00"  # CONNACK, accepted
+            slow.sendall(subscribe)
+            assert await read(slow, 5) == b"\x90\x03\x00\x01\x00"  # SUBACK
+            senseless.sendall(random.Random(3).randbytes(50_000))
+            sent = 0
+            while not any("dropped: too slow" in line for line in end.told):
+                assert sent < 40_000, end.told
+                end.send(*[longest] * 100)
+                sent += 100
+                await wait_for(lambda: len(reader.heard) == sent, f"{sent} frames")  # noqa: B023
+        end.send(SEEK)
+        await wait_for(lambda: reader.heard[-1] == SEEK, "the last frame")
 
 
 async def test_a_pseudo_terminal_that_nobody_reads_loses_whole_frames_and_says_so() -> None:

@@ -6,6 +6,7 @@ MQTT 3.1.1, anybody may connect: it listens on this machine alone unless a host 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 import socket
 from dataclasses import replace
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from amqtt.broker import Broker
 
 MOST_CLIENTS = 32
+PATIENCE_S = 5.0
+UNREAD_OCTETS = 65_536
 LISTENER = "default"
 CONFIG: dict[str, Any] = {
     "listeners": {LISTENER: {"type": "external"}},
@@ -30,10 +33,14 @@ CONFIG: dict[str, Any] = {
 
 
 class OwnBroker:
-    """A broker on a socket that is bound already.  It has its own thread: a slow bench does not slow it."""
+    """A broker on a socket that is bound already.  It has its own thread: a slow bench does not slow it.
 
-    def __init__(self, sock: socket.socket) -> None:
+    tell: takes a line, in that thread.
+    """
+
+    def __init__(self, sock: socket.socket, tell: Tell) -> None:
         self._sock = sock
+        self._tell = tell
         self._clients: set[asyncio.StreamWriter] = set()
         self._own_loop = OwnLoop(self._serve)
 
@@ -69,16 +76,35 @@ class OwnBroker:
         from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter
 
         if len(self._clients) >= MOST_CLIENTS:
+            self._tell(f"{_name(writer)}: sent away: {MOST_CLIENTS} clients are here")
             writer.close()
             return
         self._clients.add(writer)
+        watching = asyncio.create_task(self._watch(writer))
         try:
             await broker.external_connected(
                 StreamReaderAdapter(reader), StreamWriterAdapter(writer), LISTENER
             )
         finally:
+            watching.cancel()
             self._clients.discard(writer)
             writer.close()
+
+    async def _watch(self, writer: asyncio.StreamWriter) -> None:
+        """Drop a client that has taken nothing for a while: the broker itself would keep all it is to get."""
+        unread = 0
+        while True:
+            await asyncio.sleep(PATIENCE_S)
+            before, unread = unread, writer.transport.get_write_buffer_size()
+            if 0 < before <= unread:
+                self._tell(f"{_name(writer)}: dropped: too slow, {unread} octets unread")
+                writer.transport.abort()
+                return
+
+
+def _name(writer: asyncio.StreamWriter) -> str:
+    host, port = writer.get_extra_info("peername", ("somebody", 0))[:2]
+    return f"mqtt {written(host, port)}"
 
 
 class BrokerCarrier:
@@ -99,13 +125,20 @@ class BrokerCarrier:
             host = await first_address(place.host)
             family = socket.AF_INET6 if ":" in host else socket.AF_INET
             sock = socket.create_server((host, place.port), family=family, backlog=MOST_CLIENTS)
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, UNREAD_OCTETS)  # of each who connects
         except OSError as error:
             raise not_listening(place.host, place.port, error, "MQTT") from None
         bound = sock.getsockname()
         place = replace(place, host=bound[0], port=bound[1])
         if not is_loopback(place.host):
             tell(f"mqtt {written(place.host, place.port)}: can be reached from other machines")
-        self._broker = OwnBroker(sock)
+        loop = asyncio.get_running_loop()
+
+        def tell_here(line: str) -> None:
+            with contextlib.suppress(RuntimeError):  # the bench's loop has ended first
+                loop.call_soon_threadsafe(tell, line)
+
+        self._broker = OwnBroker(sock, tell_here)
         self._broker.start()
         self._client = MqttCarrier(place, self._side)
         try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 
 from benchsim.ground.errors import BadInput
 from benchsim.serve.live import Connection, House
@@ -34,8 +35,8 @@ class TcpCaller:
         """Call.  Raises BadInput: nobody listens there, or there is no such host."""
         try:
             await self._call()
-        except (OSError, TimeoutError) as error:
-            why = getattr(error, "strerror", None) or "no answer"
+        except OSError as error:
+            why = _why(error)
             raise BadInput(
                 f"nobody listens on TCP at {self.address} ({why})",
                 "start the other end first, or name another",
@@ -73,6 +74,13 @@ class TcpCaller:
             self._pause_s = min(2 * self._pause_s, LONGEST_PAUSE_S)
             try:
                 await self._call()
-            except (OSError, TimeoutError):
+            except OSError:
                 continue
             return
+
+
+def _why(error: OSError) -> str:
+    """In the machine's words; asyncio's own repeat the address."""
+    if isinstance(error, TimeoutError) or error.errno is None:
+        return "no answer"
+    return os.strerror(error.errno) if error.errno > 0 else str(error.strerror)

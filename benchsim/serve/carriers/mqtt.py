@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
+import re
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future
@@ -161,10 +162,10 @@ class MqttCarrier:
             except (aiomqtt.MqttError, OSError) as error:
                 if not first.done():
                     raise BadInput(
-                        f"no MQTT broker at {self._place.text}: {error}", "start one, or name another"
+                        f"no MQTT broker at {self._place.text} ({_why(error)})", "start one, or name another"
                     ) from None
                 if pause_s == FIRST_PAUSE_S:
-                    self._outside(self._broke, str(error))
+                    self._outside(self._broke, _why(error))
             await asyncio.sleep(pause_s)
             pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
 
@@ -191,3 +192,8 @@ class MqttCarrier:
                     await client.publish(self._out, self._to_send.popleft(), qos=0)
                 except aiomqtt.MqttError:
                     return  # who hears messages finds out and says so
+
+
+def _why(error: Exception) -> str:
+    """The library's words, or the machine's without their number."""
+    return re.sub(r"^\[Errno \d+\] ", "", str(error))
