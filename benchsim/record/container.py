@@ -34,6 +34,7 @@ DEPTHS = (INDICATIONS, FRAMES)
 """How much is kept of a run: what is shown and what happens, or all frames of the link beside it."""
 MAX_CELLS = 16
 MOST_LOST = 10_000
+LONGEST_TOLD = 60
 LOST = "(lost with a damaged block)"
 
 _TYPES = {
@@ -92,7 +93,7 @@ def read_head(metadata: dict[str, str], sources: Sequence[tuple[str, str]]) -> H
     """A head from its metadata.  Raises BadInput: another format, a value that cannot be."""
     found = metadata.get("format", "none")
     if found != str(FORMAT):
-        raise BadInput(f"a recording of format {found}", f"this benchsim reads format {FORMAT}")
+        raise BadInput(f"a recording of format {told(found)}", f"this benchsim reads format {FORMAT}")
     try:
         head = Head(
             version=metadata["benchsim"],
@@ -112,7 +113,7 @@ def read_head(metadata: dict[str, str], sources: Sequence[tuple[str, str]]) -> H
         raise BadInput(f"a recording whose head cannot be read: {error!r}") from None
     interval_is_good = head.interval.is_finite() and head.interval > 0 and head.unit in MASS.factors
     if not 1 <= head.cells <= MAX_CELLS or not interval_is_good:
-        raise BadInput(f"a recording of {head.cells} cells with d = {head.interval} {head.unit}")
+        raise BadInput(f"a recording of {head.cells} cells with d = {head.interval} {told(head.unit)}")
     return head
 
 
@@ -135,6 +136,11 @@ def octets_of(text: str) -> bytes:
 def plain(text: str) -> str:
     """The same as text that can be written anywhere."""
     return octets_of(text).decode()
+
+
+def told(text: str) -> str:
+    """A text of a file as a message has it: on one line, and no longer than a line."""
+    return text if text.isprintable() and len(text) <= LONGEST_TOLD else f"{text[:LONGEST_TOLD]!r}"
 
 
 def digest(text: str) -> str:

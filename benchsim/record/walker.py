@@ -159,7 +159,7 @@ class Walker:
             name = key.removeprefix("sha256 ")
             if name != key and container.digest(have.get(name, "")) != sha:
                 wrong = "is not the one of its SHA-256" if name in have else "is not there"
-                self.missing.append(f"the text of {name}: what should be it {wrong}")
+                self.missing.append(f"the text of {container.told(name)}: what should be it {wrong}")
 
     def _unfinished(self, last_us: int) -> None:
         lasts_us = self.head().lasts_us

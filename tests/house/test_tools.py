@@ -10,7 +10,7 @@ import yaml
 
 from tests.house.walk import ROOT
 
-TARGETS = {"demo", "test", "lint", "fmt", "bench", "build", "clean"}
+TARGETS = {"demo", "test", "lint", "fmt", "bench", "fuzz", "build", "clean", "probe"}
 
 
 def test_make_without_a_target_tells_them_all() -> None:
