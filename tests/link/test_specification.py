@@ -73,7 +73,7 @@ def test_the_page_prints_the_settings_as_they_are() -> None:
         f"| beat time | {settings.beat_us // 1_000_000} s |",
         f"| offer window | {settings.offer_window_us // 1000} ms |",
         f"| answer timeout | {settings.answer_timeout_us // 1000} ms |",
-        f"| tries | {settings.tries} |",
+        f"| tries: of a seek, a prove, a release | {settings.tries} |",
     ):
         assert line in PROSE
 
