@@ -293,9 +293,9 @@ class NodeFlow:
             if self.take(frame) is not None:
                 raise Differs(f"it said {name(frame)}, though {why}")
 
-    async def asked(self, *lacks: tuple[int, int], why: str = "") -> Took:
+    async def asked(self, *lacks: tuple[int, int], why: str = "", echoes: bool = True) -> Took:
         """Go on until the host asks for exactly these samples.  Raises Differs."""
-        took = await self.run(2 * self.frame_us + self.asks_within_us, until=Kind.AGAIN)
+        took = await self.run(2 * self.frame_us + self.asks_within_us, Kind.AGAIN, echoes)
         if took is None:
             because = f": {why}" if why else ""
             raise Differs(f"it does not ask again for {listed(lacks)}{because}", self.line.newest)

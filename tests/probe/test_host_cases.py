@@ -1,4 +1,4 @@
-"""The cases against hosts hold for every right host: slow or uneven media, other settings, nobody who attends it."""
+"""The cases against hosts hold for every right host: on slow and uneven media, with other settings, unattended."""
 
 from __future__ import annotations
 

@@ -26,8 +26,7 @@ def _ahead(flow: NodeFlow) -> int:
 
 
 async def _nothing_of_it(flow: NodeFlow, why: str, *bad: bytes) -> None:
-    """None of these moves anything, and what is right is taken before and after them."""
-    flow.send_next()
+    """None of these moves anything, and what is right is taken after them, under the number they had."""
     for frame in bad:
         flow.line.send(frame)
     flow.send_next()

@@ -196,4 +196,4 @@ async def a_repeat_that_is_not_wholly_lacking_is_not_taken(line: Line) -> None:
 async def a_flow_begins_where_its_accept_says(line: Line) -> None:
     """Samples from the one that accept names up to the first frame lack, and are asked for."""
     flow = await _short_frames(line).pair(next_sample=4_000)
-    await flow.asked(flow.skip(), why="accept names the first sample of the flow")
+    await flow.asked(flow.skip(), why="accept names the first sample of the flow", echoes=False)
