@@ -49,8 +49,9 @@ def decode(source: str, as_json: bool, brief: bool, out: Path | None, **asked: A
 
     Takes a file, hexadecimal digits, or - for what comes on stdin; raw octets, hexadecimal text, a dump of it
     or pcapng, a COBS stream or bare datagrams: what it is shows by its content. So does a recording: it has
-    each frame as it set out, with what became of it, and as it arrived. Tags are not checked: that takes
-    keys. Exit code 0 when all frames are good, 1 when one is bad, 2 when nothing can be read.
+    each frame as it set out, with what became of it, and as it arrived, and counts octets from the first one
+    of each. Tags are not checked: that takes keys. Exit code 0 when all frames are good, 1 when one is bad, 2
+    when nothing can be read.
     """
     if _is_recording(source):
         from benchsim.cli import recorded

@@ -6,7 +6,6 @@ One sighting at a time goes from the file to the output, so that the length of a
 from __future__ import annotations
 
 import json
-import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
@@ -151,14 +150,13 @@ def _show(chosen: Iterable[Sighting], asked: Wanted, without_fields: bool) -> bo
 
 
 def _print_json(chosen: Iterable[Sighting]) -> bool:
-    """One JSON document, written as it comes."""
-    good, begin = True, '{\n  "frames": [\n'
+    """One JSON document, written as it comes, a frame a line."""
+    good, begin = True, '{\n  "frames": [\n    '
     for seen in chosen:
         frame = _explained(seen.octets)
         good = good and frame.valid
-        document = json.dumps(frame.document() | _document(seen), indent=2, ensure_ascii=False)
-        click.echo(begin + textwrap.indent(document, "    "), nl=False)
-        begin = ",\n"
+        click.echo(begin + json.dumps(frame.document() | _document(seen), ensure_ascii=False), nl=False)
+        begin = ",\n    "
     click.echo("\n  ]\n}")
     return good
 
