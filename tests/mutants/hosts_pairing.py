@@ -86,6 +86,26 @@ class StopsListening(OddSeat):
             super()._on_offer(frame, offer, now_us)
 
 
+@wrong("host-the-same-offer-again-is-no-second-node")
+class CountsEveryOffer(OddSeat):
+    """Takes an offer that comes twice for two nodes."""
+
+    def _on_offer(self, frame: Frame, offer: Offer, now_us: int) -> None:
+        if self.step in (Step.PROVE, Step.FLOW):
+            self._two_nodes(offer.serial, offer.serial, now_us)
+        super()._on_offer(frame, offer, now_us)
+
+
+@wrong("host-a-late-word-of-a-neighbour-does-not-hinder")
+class MindsNeighboursLate(OddSeat):
+    """Takes the late refusal of a node of another network for that of a second node."""
+
+    def _on_refuse(self, frame: Frame, refuse: Refuse, now_us: int) -> None:
+        if refuse.reason == RefuseReason.WRONG_NETWORK and self.step is not Step.SEEK:
+            refuse = replace(refuse, reason=RefuseReason.BOUND)
+        super()._on_refuse(frame, refuse, now_us)
+
+
 @wrong("host-a-wrong-key-is-believed-the-second-time")
 class BelievesAWrongKeyAtOnce(OddSeat):
     """Fails at the first refusal of its proof."""

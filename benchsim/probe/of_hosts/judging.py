@@ -56,6 +56,36 @@ async def a_refusal_of_another_at_the_prove_is_two_nodes(line: Line) -> None:
     await node.given_up(TWO_NODES)
 
 
+@case("4, steps 2 and 4")
+async def the_same_offer_again_is_no_second_node(line: Line) -> None:
+    """A node that says its offer twice is one node: a seek that was heard twice is answered twice."""
+    node = as_node(line)
+    seek = await node.sought()
+    window_us(line, seek)
+    exchange = node.offer(seek)
+    _, session = await node.proven(exchange)
+    line.send(exchange.offer_frame)
+    flow = node.accept(exchange, session)
+    line.send(exchange.offer_frame)
+    await flow.clean("only one node has offered")
+    await flow.asked(flow.skip(), why="the flow goes on")
+    await node.says("flow")
+
+
+@case("4, steps 2 to 4")
+async def a_late_word_of_a_neighbour_does_not_hinder(line: Line) -> None:
+    """A refusal for another network that comes only after the prove ends neither the pairing nor the flow."""
+    node, stray = as_node(line), as_node(line, serial=OTHER_SERIAL)
+    exchange = node.exchange(await node.sought())
+    prove, session = await node.proven(exchange)
+    stray.refuse(prove.header, RefuseReason.WRONG_NETWORK, network=line.setting.network ^ 1)
+    flow = node.accept(exchange, session)
+    stray.refuse(prove.header, RefuseReason.WRONG_NETWORK, network=line.setting.network ^ 1)
+    await flow.clean("only a node of another network has refused")
+    await flow.asked(flow.skip(), why="the flow goes on")
+    await node.says("flow")
+
+
 @case("4, after step 6")
 async def another_offer_soon_after_the_accept_ends_the_flow(line: Line) -> None:
     """Up to one answer timeout after the accept an offer of another serial number is still two nodes."""
