@@ -105,7 +105,7 @@ class Parameter:
     @property
     def word(self) -> str:
         """The name as a person writes it, its unit left off: "resistance" for resistance_ohm."""
-        for unit in ("_mv_per_v", "_ohm", "_us", "_kg", "_ppm", "_k"):
+        for unit in ("_mv_per_v", "_ohm", "_hz", "_us", "_kg", "_ppm", "_k"):
             if self.name.endswith(unit):
                 return self.name.removesuffix(unit).replace("_", " ")
         return self.name.replace("_", " ")

@@ -9,11 +9,11 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchsim.ground.readings import ChannelStatus
 from benchsim.scale.circuit import Circuit
-from benchsim.scale.parts import Cell, Wiring
+from benchsim.scale.parts import REFERENCE_TEMPERATURE_C, Cell, Site, Wiring
 from benchsim.scale.recursion import rounded
 
 TERMINALS = ("EXC+", "EXC-", "SIG+", "SIG-", "SEN+", "SEN-")
@@ -207,6 +207,20 @@ def _ohms(bridge: Bridge) -> tuple[float, ...]:
     return (arms.plus_upper, arms.plus_lower, arms.minus_upper, arms.minus_lower, *trims)
 
 
+def warm(wiring: Wiring, site: Site) -> Wiring:
+    """The same with its conductors as they are at the site's temperature.
+
+    Where the reference is taken at the cell and nothing leaks, they do not matter and are left as they are.
+    """
+    ohm = wiring.lead_resistance_ohm
+    if ohm == 0.0 or (wiring.sensed and not wiring.leaks and not wiring.shorts):
+        return wiring
+    warmer_k = site.temperature_c - REFERENCE_TEMPERATURE_C
+    if warmer_k == 0.0:
+        return wiring
+    return replace(wiring, lead_resistance_ohm=max(0.0, ohm * (1.0 + wiring.lead_effect_per_k * warmer_k)))
+
+
 @dataclass(frozen=True, slots=True)
 class Channel:
     """What a converter reads of a cell: offset_mv_per_v + gain * the cell's own output, and the status."""
@@ -243,7 +257,7 @@ def _channel(
     signal.  Each channel's driver gives no more current than a load of 40 ohm takes.
     It does not watch the excitation current: with an open EXC lead and four conductors a cell
     reads about 0 and looks like a plausible dead one.
-    Not modelled: temperature of leads, capacitance, noise of an open input.
+    Not modelled: capacitance, noise of an open input.
     """
     probe_mv_per_v = rated if rated >= _LEAST_PROBE_MV_PER_V else 1.0
 

@@ -117,12 +117,16 @@ class Bank:
     upwards, effect of temperature on creep and hysteresis, gradients of temperature within the cell.
     """
 
+    balance: Floats  # mV/V at the reference temperature
+    rated: Floats
+    span_effect: Floats  # per K, a fraction
+    figures: tuple[tuple[float, float, float], ...]  # of Line
     zero: Floats
     span: Floats
     line: Line
     lags: Lags
     warmth: Warmth
-    site_c: float
+    site: Site
     behind: Floats | None  # recovery less 1; None: no cell has any
     wear: tuple[Floats, Floats] | None  # safe load over E_max, shift of zero by what lies beyond
     repeatability: Floats  # (cells,)
@@ -130,11 +134,8 @@ class Bank:
     @classmethod
     def of(cls, cells: tuple[Cell, ...], site: Site, rate_hz: float) -> Bank:
         """The figures of these cells at this site, sampled at this rate."""
-        warmer_k = site.temperature_c - REFERENCE_TEMPERATURE_C
-        zero = [
-            c.zero_balance_mv_per_v + c.rated_output_mv_per_v * c.zero_effect_per_k * warmer_k for c in cells
-        ]
-        span = [c.rated_output_mv_per_v * (1.0 + c.span_effect_per_k * warmer_k) for c in cells]
+        rated = _column([c.rated_output_mv_per_v for c in cells])
+        balance = _column([c.zero_balance_mv_per_v for c in cells])
         figures = tuple((c.e_max_kg, c.nonlinearity, c.hysteresis) for c in cells)
         warm = tuple(
             (c.rated_output_mv_per_v, c.zero_effect_per_k, c.span_effect_per_k, c.thermal_time_constant_s)
@@ -142,12 +143,28 @@ class Bank:
         )
         wear = _column([c.safe_load for c in cells]), _column([c.overload_set for c in cells])
         return cls(
-            _column(zero), _column(span), Line.of(figures, weight_factor(site)),
-            Lags.of(tuple(c.creep for c in cells), rate_hz), Warmth.of(warm, rate_hz), site.temperature_c,
+            balance, rated, _column([c.span_effect_per_k for c in cells]), figures, balance, rated,
+            Line.of(figures, weight_factor(site)),
+            Lags.of(tuple(c.creep for c in cells), rate_hz), Warmth.of(warm, rate_hz), site,
             _column([c.recovery - 1.0 for c in cells]) if any(c.recovery != 1.0 for c in cells) else None,
             wear if wear[1].any() else None,
             np.array([c.repeatability for c in cells]),
-        )  # fmt: skip
+        ).at(site)  # fmt: skip
+
+    def at(self, site: Site) -> Bank:
+        """The same cells at another site."""
+        warmer_k = site.temperature_c - REFERENCE_TEMPERATURE_C
+        return replace(
+            self,
+            zero=self.balance + self.warmth.zero_per_k * warmer_k,
+            span=self.rated * (1.0 + self.span_effect * warmer_k),
+            line=Line.of(self.figures, weight_factor(site)),
+            site=site,
+        )
+
+    @property
+    def site_c(self) -> float:
+        return self.site.temperature_c
 
     @property
     def per_kg(self) -> Floats:
@@ -175,7 +192,7 @@ class Bank:
         """A state of cells with other creep terms at another temperature, for these: each term goes on by its
         fraction and time constant, the first of equal ones first; a new term has come in full."""
         if state.site_c != self.site_c:
-            off_k = state.off_k + (state.site_c - self.site_c)
+            off_k = self.warmth.late * (state.off_k + (state.site_c - self.site_c))
             state = replace(state, off_k=off_k, site_c=self.site_c)
         if state.creeps == self.lags.creeps:
             return state

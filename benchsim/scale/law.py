@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsim.scale.bridge import channel
+from benchsim.scale.bridge import channel, warm
 from benchsim.scale.cell import Bank, CellState
 from benchsim.scale.digitiser import Figures, figures
 from benchsim.scale.grid import Grid
@@ -61,18 +61,17 @@ class Electric:
     gain: Floats
     offset: Floats
     status: NDArray[np.uint8]
+    wiring: tuple[Wiring, ...]  # at the temperature of the site
 
     @classmethod
     def of(cls, setup: Setup, before: Electric | None = None) -> Electric:
         """before: of the same station, to take what does not change with the site from."""
-        if before is not None and replace(before.setup, site=setup.site) == setup:
-            return replace(
-                before, setup=setup, bank=Bank.of(setup.cells, setup.site, setup.digitiser.rate_hz)
-            )
+        wiring = tuple(warm(w, setup.site) for w in setup.wiring)
+        if before is not None and replace(before.setup, site=setup.site) == setup and before.wiring == wiring:
+            return replace(before, setup=setup, bank=before.bank.at(setup.site))
         found = figures(setup.digitiser)
         lines = [
-            channel(c, w, setup.digitiser.common_mode_error)
-            for c, w in zip(setup.cells, setup.wiring, strict=True)
+            channel(c, w, setup.digitiser.common_mode_error) for c, w in zip(setup.cells, wiring, strict=True)
         ]
         return cls(
             setup,
@@ -81,6 +80,7 @@ class Electric:
             np.array([[line.gain * found.scale] for line in lines]),
             np.array([[line.offset_mv_per_v * found.scale] for line in lines]),
             np.array([int(line.status) for line in lines], np.uint8),
+            wiring,
         )
 
 
@@ -210,10 +210,11 @@ class Law:
         state = replace(state, cells=bank.fitted(state.cells))
         while first < end:
             most = -(-(end - first) // CHUNK)
-            if warming := bank.warms(state.cells, most):
-                most = warming
-            elif state.cells.off_k.any():
-                state = replace(state, cells=bank.settled(state.cells))
+            if state.cells.off_k.any():
+                if warming := bank.warms(state.cells, most):
+                    most = warming
+                else:
+                    state = replace(state, cells=bank.settled(state.cells))
             still = self._still_chunks(first, most)
             if not still:
                 piece = self._lively(state, first, min(most * CHUNK, end - first))

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 STANDARD_GRAVITY_M_PER_S2 = 9.80665
 REFERENCE_TEMPERATURE_C = 20.0
+COPPER_PER_K = 0.00393  # at 20 C; annealed copper, IEC 60028, from memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,8 @@ class Cell:
 class Wiring:
     """One cell's way to its terminals.
 
-    lead_resistance_ohm: each conductor.  sensed: six conductors, the reference is taken at the cell.
+    lead_resistance_ohm: each conductor, at 20 C; lead_effect_per_k: how it grows with the site's temperature,
+    that of copper unless said otherwise.  sensed: six conductors, the reference is taken at the cell.
     open: terminals that have no contact.  contacts: (terminal, resistance of its contact in ohm).
     swapped: "signal", "excitation" or "sense" pairs that are crossed.
     leaks: (terminal, resistance to the shield in ohm), the shield lying at EXC-.
@@ -66,6 +68,7 @@ class Wiring:
     leaks: tuple[tuple[str, float], ...] = ()
     contacts: tuple[tuple[str, float], ...] = ()
     shorts: tuple[tuple[str, str, float], ...] = ()
+    lead_effect_per_k: float = COPPER_PER_K
 
 
 @dataclass(frozen=True, slots=True)

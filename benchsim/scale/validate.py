@@ -43,6 +43,7 @@ CELL: Limits = {
 }
 CREEP: Limits = {"fraction": (-0.5, 0.5), "time constant in s": (1e-3, 1e9)}
 ARM_SHIFT = (-0.99, 100.0)
+LEAD_EFFECT = (-0.1, 0.1)
 RECEPTOR: Limits = {
     "length_m": (0.01, 1e4),
     "width_m": (0.01, 1e4),
@@ -175,6 +176,7 @@ def check_cell(cell: Cell, name: str) -> None:
 
 def check_wiring(wiring: Wiring, name: str) -> None:
     _from_0(f"{name}, lead_resistance_ohm", wiring.lead_resistance_ohm)
+    _within(f"{name}, lead_effect_per_k", wiring.lead_effect_per_k, *LEAD_EFFECT)
     shorted = [terminal for one, other, _ in wiring.shorts for terminal in (one, other)]
     for terminal in (*wiring.open, *(t for t, _ in (*wiring.leaks, *wiring.contacts)), *shorted):
         _known(f"{name}, terminal", terminal, TERMINALS)

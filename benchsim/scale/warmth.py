@@ -24,12 +24,14 @@ _SETTLED_K = 1e-9
 class Warmth:
     """What a kelvin that cells lie above their site is to their output, and how such kelvins go.
 
-    zero_per_k: mV/V.  span_per_k: mV/V per E_max.  Both (cells, 1).  table: (cells, CHUNK), what is left
-    after 1 ... CHUNK samples; a cell without a time constant has nothing left after the first.
+    zero_per_k: mV/V.  span_per_k: mV/V per E_max.  Both (cells, 1).  late: (cells,), 1, or 0 for a cell
+    without a time constant, which is never off its site.  table: (cells, CHUNK), what is left after
+    1 ... CHUNK samples.
     """
 
     zero_per_k: Floats
     span_per_k: Floats
+    late: Floats
     table: Floats
 
     @classmethod
@@ -39,6 +41,7 @@ class Warmth:
         return cls(
             np.array([[rated * zero] for rated, zero, _, _ in cells]),
             np.array([[rated * span] for rated, _, span, _ in cells]),
+            np.array([1.0 if time_constant_s > 0.0 else 0.0 for _, _, _, time_constant_s in cells]),
             np.array([_decay(time_constant_s, rate_hz) for _, _, _, time_constant_s in cells]),
         )
 

@@ -55,6 +55,17 @@ def test_a_connector_soaks_up_conductance_in_a_straight_line() -> None:
     assert siemens(HOUR_US) == siemens(9 * HOUR_US) == pytest.approx(1e-6)
 
 
+def test_a_damp_night_comes_back_each_period_and_is_gone_by_day() -> None:
+    def siemens(hour: float) -> float:
+        leaks = fold("damp-nights", age_us=round(hour * HOUR_US), resistance_ohm=1e6).leaks
+        return math.fsum(1.0 / ohm for _, ohm in leaks)
+
+    # A squared sine: all of it in the middle of the period, half of it a quarter before and after.
+    assert [siemens(h) for h in (6, 12, 18)] == pytest.approx([0.5e-6, 1e-6, 0.5e-6], rel=1e-9)
+    assert [siemens(h) for h in (0, 24, 48)] == [0.0] * 3
+    assert siemens(30) == pytest.approx(siemens(6))
+
+
 def test_sense_leads_that_are_not_there_cannot_be_lost() -> None:
     four_wire = replace(HEALTHY["wiring"], sensed=False)
     assert fold("lost-sense", four_wire) == four_wire

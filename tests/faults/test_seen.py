@@ -297,6 +297,19 @@ def test_a_reference_that_is_wrong_makes_all_cells_of_its_node_wrong_alike() -> 
     assert ratios[4:] == pytest.approx([1.0] * 4, rel=1e-3)
 
 
+def test_mains_on_the_leads_moves_the_counts_by_its_amplitude() -> None:
+    # 0.05 mV/V of 2 mV/V of 20 t is 500 kg. 47 Hz sampled at 80 Hz is 33 Hz, of which the mean of 32 samples
+    # leaves |sin(32 a) / (32 sin a)|, a = pi 33/80: 1.9 %. At 50 Hz it would leave nothing.
+    bench = bench_with("mains-pickup", 1, amplitude_mv_per_v=0.05, frequency_hz=47.0)
+    columns = bench.trace.columns()
+    swing_kg = np.ptp(columns.cells_kg[columns.t_us > 12 * S], axis=0)
+    left = abs(np.sin(32 * np.pi * 33 / 80) / (32 * np.sin(np.pi * 33 / 80)))
+    assert swing_kg[:4] == pytest.approx([2 * 500.0 * left] * 4, rel=0.1)
+    assert swing_kg[4:].max() < 1.0
+    later = [i for t in range(12, 20) if (i := bench.trace.indication_at(t * S)) is not None]
+    assert all(i.motion for i in later)
+
+
 def test_a_node_whose_clock_is_wrong_is_not_seen_while_the_load_rests() -> None:
     assert gross_d(bench_with("clock-error", 1, error_ppm=500.0), LOOK_S) == LOAD_D
 

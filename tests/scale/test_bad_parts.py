@@ -66,6 +66,7 @@ BAD: list[tuple[Spoil, str]] = [
     (wiring(Wiring(shorts=(("SIG+", "SIG+", 1.0),))), "wiring 2: a short from SIG+ to itself; two terminals"),
     (wiring(Wiring(shorts=(("SIG+", "EXC+", NAN),))), "wiring 2, short from SIG+ to EXC+: nan"),
     (wiring(Wiring(shorts=(("SIG+", "CASE", 1.0),))), "unknown wiring 2, terminal 'CASE'"),
+    (wiring(Wiring(lead_effect_per_k=NAN)), "wiring 2, lead_effect_per_k: nan; -0.1 to 0.1"),
     (cell(open_arms=("SIG+",)), "unknown cell 3, arm 'SIG+'; did you mean"),
     (cell(arm_shifts=(("EXC+/SIG+", -1.0),)), "cell 3, shift of arm EXC+/SIG+: -1; -0.99 to 100"),
     (cell(recovery=NAN), "cell 3, recovery: nan; -10 to 10"),

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from benchsim.ground.commands import Place, Remove
-from benchsim.scale.parts import Cell, ScaleParts, Site
+from benchsim.scale.parts import Cell, ScaleParts, Site, Wiring
 from benchsim.scale.scale import Scale
 from tests.scale.made import CORNERS, S, one_cell, output_mv_per_v, parts, scale
 
@@ -57,6 +57,20 @@ def test_a_temperature_that_changes_each_second_is_followed_as_scipy_says() -> N
     expected_k = signal.lsim(([1.0], [20.0, 1.0]), course_c - 20.0, np.arange(120.0), interp=False)[1]
     found_k = output_mv_per_v(block)[79::80, 0] / 2.0 / 1e-5  # the samples at whole seconds, before a change
     assert found_k[:-1] == pytest.approx(expected_k[1:], abs=2e-4)
+
+
+@pytest.mark.parametrize(("sensed", "ohm"), [(False, 2.0), (True, 0.0)])
+def test_copper_leads_take_span_as_they_warm_unless_it_is_sensed(sensed: bool, ohm: float) -> None:
+    """R_in / (R_in + 2 R (1 + 0.00393 K)); the textbook's coefficient of copper at 20 C."""
+    wiring = Wiring(2.0, sensed=sensed)
+    made = one_cell(Cell(E_MAX_KG, input_resistance_ohm=350.0, output_resistance_ohm=350.0), wiring=wiring)
+    running = scale(made)
+    running.do(Place("load", E_MAX_KG, 4.0, 1.5), S)
+    for second, temperature_c in ((3, 60.0), (6, -10.0), (9, 20.0)):
+        running.change(at(made, temperature_c), second * S)
+        found = output_mv_per_v(running.read(0, (second + 2) * S))[-1, 0] / 2.0
+        leads = 2.0 * ohm * (1.0 + 0.00393 * (temperature_c - 20.0))
+        assert found == pytest.approx(350.0 / (350.0 + leads), abs=2e-9)
 
 
 def test_a_cell_that_has_taken_its_site_s_temperature_is_one_without_a_lag() -> None:
