@@ -80,10 +80,11 @@ class TakesRisingNumbersOnly(Watch):
 
 @wrong("host-an-offer-of-fewer-samples-a-frame-holds")
 class KeepsItsOwnK(Watch):
-    """Expects as many samples a frame as it asked for, whatever was offered."""
+    """Expects as many samples a frame as it asked for when the node offers a single one."""
 
     def take(self, frame: bytes, now_us: int) -> Samples | None:
-        self._shape = (self.settings.samples_per_frame, self._shape[1])
+        if self._shape[0] == 1:
+            self._shape = (self.settings.samples_per_frame, self._shape[1])
         return super().take(frame, now_us)
 
 

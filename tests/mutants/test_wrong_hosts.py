@@ -23,7 +23,7 @@ WRONG = tuple(WRONG_HOSTS.values())
 # where tests search further (--hypothesis-profile ci, long) against all.
 EVERY = 4 if settings().max_examples < 100 else 1
 # A wrong host that most cases catch tells nothing of the cases.
-MOST = 0.5
+MOST = 0.4
 
 
 def play(case: Case, wrong: WrongHost | None = None) -> Result:

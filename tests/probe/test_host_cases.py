@@ -1,4 +1,4 @@
-"""The cases against hosts hold for every right host: on slow and uneven media, with other settings, unattended."""
+"""The cases against hosts hold for every right host: on slow and uneven media, other settings, unattended."""
 
 from __future__ import annotations
 
