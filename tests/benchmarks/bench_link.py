@@ -41,7 +41,6 @@ from benchsim.link.limits import CRC_OCTETS, TAG_OCTETS
 from benchsim.link.node import NodeEnd
 from benchsim.link.session import Session
 from benchsim.link.store import Store
-from tests.link.meddling import kind_of
 from tests.link.site import block_of, flowing, host_card, node_card
 
 SECRET = bytes(range(32))
@@ -167,31 +166,35 @@ def table(title: str, took: dict[str, list[float]]) -> None:
 
 def ends() -> None:
     """NodeEnd and Hub as the bench calls them: ten-second blocks, every frame an event of its own."""
+    rounds = [ends_once() for _ in range(5)]
+    frames, taken = rounds[0][2:]
+    print(f"\nends, one event a frame: {frames} frames, {taken} taken; the best of {len(rounds)} rounds")
+    print(f"  node, feed + due     {min(r[0] for r in rounds) / frames * 1e6:6.2f} us a frame (aim: 6)")
+    print(f"  host, receive        {min(r[1] for r in rounds) / frames * 1e6:6.2f} us a frame (aim: 6)")
+
+
+def ends_once(seconds: int = 600) -> tuple[float, float, int, int]:
+    """Seconds that the node and the host took for a flow, its frames, and how many were taken."""
     place = flowing()
     end = place.places[0].end
-    seconds = 600
-    start_us, first = place.queue.now_us, place.places[0].fed
-    frames_sent: list[tuple[int, bytes]] = []
+    first = place.places[0].fed
+    sent: list[tuple[int, bytes]] = []
     blocks = [block_of(end.card, first + 800 * n, 800) for n in range(seconds // 10)]
     began = time.process_time()
-    next_us: int | None = start_us
     for block in blocks:
         end.feed(block)
         end._heard_us = 1 << 60  # no beats here: only the data path is looked at
         next_us = end.wake_us
         while next_us is not None and next_us < (1 << 59):
             out, wake_us = end.due(next_us)
-            frames_sent += [(next_us, f) for f in out]
+            sent += [(next_us, f) for f in out]
             next_us = wake_us
     node_s = time.process_time() - began
-    of_data = [(t, f) for t, f in frames_sent if kind_of(f) is Kind.DATA]
+    of_data = [(t_us, f) for t_us, f in sent if f[1] == Kind.DATA]
     receive = place.hub.receive
     began = time.process_time()
     taken = sum(len(receive(frame, t_us)) for t_us, frame in of_data)
-    host_s = time.process_time() - began
-    print(f"\nends, one event a frame: {len(of_data)} frames, {taken} taken")
-    print(f"  node, feed + due     {node_s / len(frames_sent) * 1e6:6.2f} us a frame (aim: 6)")
-    print(f"  host, receive        {host_s / len(of_data) * 1e6:6.2f} us a frame (aim: 6)")
+    return node_s, time.process_time() - began, len(of_data), taken
 
 
 class Medium:
