@@ -85,13 +85,13 @@ class CellFigures(Part):
         None, "p_LC; default 0.7"
     )
     v_min: q.Mass | None = key(None, "smallest verification interval; default E_max / n_LC")
-    y: Annotated[float, Field(strict=True, gt=0, le=1e8)] | None = key(
+    y: Annotated[float, Field(strict=True, ge=1, le=1e8)] | None = key(
         None, "E_max / v_min, instead of v min"
     )
     dead_load_return: q.Mass | None = key(
         None, "DR, what 30 min of load leave at most; default what the class allows"
     )
-    z: Annotated[float, Field(strict=True, gt=0, le=1e8)] | None = key(
+    z: Annotated[float, Field(strict=True, ge=1, le=1e8)] | None = key(
         None, "E_max / (2 DR), instead of dead load return"
     )
     rated_output: q.Output | None = key(None, "output at E_max; default 2 mV/V")
@@ -117,7 +117,9 @@ class CellFigures(Part):
     input_resistance: q.Resistance | None = key(None, "default 385 ohm")
     output_resistance: q.Resistance | None = key(None, "default 350 ohm")
     stiffness: q.Stiffness | None = key(None, "of cell and its mount; default 100 kN/mm")
-    lead_resistance: q.LeadResistance | None = key(None, "of each conductor; default 0 ohm")
+    lead_resistance: q.LeadResistance | None = key(
+        None, "of each conductor at 20 °C, as copper; default 0 ohm"
+    )
     sensed: q.OnOff | None = key(None, "whether the reference is taken at the cell (SEN+, SEN-); default on")
 
 

@@ -57,6 +57,8 @@ def test_common_mode_rejection_is_read_in_decibels() -> None:
             "capacity: 1.5 t, accuracy class: C, intervals: 3000, y: 100",
             ["s.yaml:3:65: v_min: 15 kg; above 0 and at most v = E_max / n_LC, 0.5 kg"],
         ),
+        (f"{SHEET}, y: 0.5", ["s.yaml:3:65: y: 0.5 is too small; at least 1.0"]),
+        (f"{SHEET}, apportionment: 0.9", ["s.yaml:3:77: apportionment: 0.9 is too large; at most 0.8"]),
         (f"{SHEET}, y: 6000, v min: 200 g", ["s.yaml:3:65: v min and y; one of the two"]),
         ("creep after 30 min: 1 %, creep: []", ["s.yaml:3:29: creep and creep after 30 min; one of the two"]),
     ],
