@@ -159,6 +159,28 @@ class LivesOnWithEachSeek(NodeEnd):
             self._exchange.begun_us = now_us
 
 
+@wrong("node-exchange-lives-its-time")
+class ForgetsItsOfferSoon(NodeEnd):
+    """Gives up an exchange after a second."""
+
+    def _expire(self, now_us: int) -> None:
+        super()._expire(now_us)
+        if self._exchange is not None and now_us > self._exchange.begun_us + 1_000_000:
+            self._exchange = None
+
+
+@wrong("node-answers-that-wait-are-bounded")
+class KeepsEveryAnswer(NodeEnd):
+    """Has a refusal wait for each seek, however many there are."""
+
+    def _refuse(self, header: Header, reason: RefuseReason, at_us: int) -> None:
+        kept, self._outbox = self._outbox, []
+        super()._refuse(header, reason, at_us)
+        (at_us, _, frame), waiting = self._outbox[0], kept
+        self._outbox = waiting
+        self._post(at_us, frame)
+
+
 @wrong("node-public-value-is-new-in-each-exchange")
 class KeepsItsPrivateValue(NodeEnd):
     """Draws its private value once."""
@@ -242,6 +264,16 @@ class LooksAtNoSerial(NodeEnd):
 
     def _on_prove(self, frame: Frame, prove: frames.Prove, now_us: int) -> None:
         super()._on_prove(frame, replace(prove, serial=self.card.serial), now_us)
+
+
+@wrong("node-prove-of-another-network-is-dropped")
+class TakesProvesOfAnyNetwork(NodeEnd):
+    """Refuses what is not for its network at all."""
+
+    def _on_prove(self, frame: Frame, prove: frames.Prove, now_us: int) -> None:
+        super()._on_prove(
+            replace(frame, header=replace(frame.header, network=self.card.network)), prove, now_us
+        )
 
 
 @wrong("node-flow-goes-on-until-a-new-prove-is-right")
@@ -371,6 +403,17 @@ class Rewrites(NodeEnd):
 def sealed(header: Header, message: Any, tagger: Tagger) -> bytes:
     body = codec.body_of(header, message)
     return codec.seal(body, tagger.tag(body))
+
+
+@wrong("node-frames-begin-at-whole-multiples-of-k")
+class LeavesAFrameForABeat(NodeEnd):
+    """Begins its frame anew when the host speaks: the one that was not yet complete is left out."""
+
+    def _on_session(self, frame: Frame, now_us: int) -> None:
+        super()._on_session(frame, now_us)
+        if self.step is Step.FLOW and self.session is not None and isinstance(frame.message, frames.Beat):
+            k = self.stream.k
+            self.stream.begin(self.session, k, self.stream.boundary(now_us, k))
 
 
 @wrong("node-data-lane-counts-by-one-from-0")

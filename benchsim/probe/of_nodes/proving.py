@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from benchsim.link import frames, keys
 from benchsim.link.frames import Kind, RefuseReason
+from benchsim.link.limits import EXCHANGE_LIFE_US
 from benchsim.link.pairing import HostExchange, proof_of
 from benchsim.probe.as_host import AT_ONCE_US, AsHost, another_host, as_host, changed, changed_body, unbound
 from benchsim.probe.case import case
@@ -94,6 +95,9 @@ async def prove_to_another_serial_is_refused(line: Line) -> None:
     assert isinstance(offer.message, frames.Offer)
     other = changed(prove, serial=offer.message.serial ^ 1)
     await must_refuse(host, exchange, other, RefuseReason.TWO_NODES)
+    said = await host.answer(exchange, (Kind.ACCEPT,), AT_ONCE_US)
+    if said is not None:
+        raise Differs("it accepts a prove that names another serial number")
     await (await host.accepted(exchange, offer, prove)).release()
 
 
@@ -105,6 +109,38 @@ async def prove_without_an_exchange_is_refused(line: Line) -> None:
     exchange, unknown = host.exchange(), host.exchange()
     prove = host.proof(exchange, await host.offer(exchange))
     await must_refuse(host, unknown, changed(prove, session=unknown.number), RefuseReason.NO_SESSION)
+
+
+@case("3; 4, step 4")
+async def prove_of_another_network_is_dropped(line: Line) -> None:
+    """A prove of another network is not answered, whatever else it says; the right one still is."""
+    await unbound(line)
+    host = as_host(line)
+    exchange = host.exchange()
+    offer = await host.offer(exchange)
+    prove = host.proof(exchange, offer)
+    network = line.setting.network ^ 1
+    line.send(changed(prove, network=network))
+    line.send(changed(prove, network=network, serial=0))
+    line.send(changed(prove, network=network, session=exchange.number ^ 1))
+    end_us = line.now_us + AT_ONCE_US + 2 * line.setting.patience_us
+    while (frame := await line.hear(end_us - line.now_us)) is not None:
+        if frame.header.address == line.address and frame.header.kind in (Kind.ACCEPT, Kind.REFUSE):
+            raise Differs(f"it said {name(frame)} to a prove of another network")
+    await (await host.accepted(exchange, offer, prove)).release()
+
+
+@case("4, step 2")
+async def exchange_lives_its_time(line: Line) -> None:
+    """A right prove is accepted as long as its exchange lives: 3 s and one offer window from its seek."""
+    await unbound(line)
+    host = as_host(line)
+    exchange, begun_us = host.exchange(), line.now_us
+    offer = await host.offer(exchange)
+    life_us = EXCHANGE_LIFE_US + host.window_us
+    late_us = begun_us + life_us - line.setting.patience_us - AT_ONCE_US
+    await line.pause(late_us - line.now_us)
+    await (await host.accepted(exchange, offer, host.proof(exchange, offer))).release()
 
 
 @case("4, step 5")

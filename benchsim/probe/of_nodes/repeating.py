@@ -5,6 +5,7 @@ How many samples a repeat holds is the node's choice: what is judged is which sa
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from benchsim.ground.clock import SECOND_US
@@ -16,6 +17,9 @@ from benchsim.probe.as_host import AT_ONCE_US, Flow, as_host, unbound
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs, NotReached
 from benchsim.probe.line import Line
+
+# So long at the most a node takes from one repeat to the next: its own time comes to the spacing.
+REPEAT_TAKES_US = 5 * REPEAT_SPACING_US
 
 
 def rows_of(data: Data) -> dict[int, bytes]:
@@ -76,9 +80,18 @@ class Had:
         """Say again for these samples."""
         self.flow.control(frames.Again(tuple((r.start, len(r)) for r in ranges)))
 
-    def time_us(self, samples: int) -> int:
-        """How long so many samples may take to be repeated, one a frame."""
-        return self.flow.way_us + 2 * samples * REPEAT_SPACING_US
+    async def answered(self, *asked: Iterable[int]) -> None:
+        """Hear until each of these samples came again or is gone, and a moment more for what else comes.
+
+        A sample may take a frame, and the node's own time beside the spacing.
+        """
+        line, left = self.flow.line, set().union(*asked)
+        end_us = line.now_us + self.flow.way_us + len(left) * REPEAT_TAKES_US
+        while not left <= self.again.keys() | self.gone and line.now_us < end_us:
+            frame = await self.flow.hear(end_us - line.now_us)
+            if frame is not None:
+                self.take(frame)
+        await self.hear(AT_ONCE_US)
 
 
 async def begun(line: Line, k: int | None = None) -> Had:
@@ -102,7 +115,7 @@ async def samples_are_repeated_as_they_were(line: Line) -> None:
     had = await begun(line)
     asked = await had.samples(3 * had.flow.k)
     had.ask(asked)
-    await had.hear(had.time_us(len(asked)))
+    await had.answered(asked)
     must_be_repeated(had, set(asked))
     for number in asked:
         if had.again[number] != had.sent[number]:
@@ -130,7 +143,7 @@ async def repeats_say_the_clock_of_their_samples(line: Line) -> None:
     had = await begun(line)
     asked = await had.samples(2 * had.flow.k)
     had.ask(asked)
-    await had.hear(had.time_us(len(asked)))
+    await had.answered(asked)
     for _, frame in had.repeats:
         repeat = data_of(frame)
         if repeat.node_t_us != had.clocks.get(repeat.first, repeat.node_t_us):
@@ -148,7 +161,7 @@ async def repeats_go_in_the_control_lane(line: Line) -> None:
     flow.beat()
     control: list[Frame] = []
     data: list[Frame] = []
-    end_us = line.now_us + had.time_us(len(asked)) + flow.frame_us
+    end_us = line.now_us + flow.way_us + len(asked) * REPEAT_TAKES_US
     while (frame := await flow.hear(end_us - line.now_us)) is not None:
         (data if frame.header.kind == Kind.DATA else control).append(frame)
     if not any(frame.header.kind == Kind.REPEAT for frame in control):
@@ -171,7 +184,7 @@ async def repeats_are_spaced(line: Line) -> None:
     wanted = min(10 + 2 * patience_us // REPEAT_SPACING_US, 80)
     asked = await had.samples(wanted)
     had.ask(asked)
-    await had.hear(had.time_us(len(asked)))
+    await had.answered(asked)
     must_be_repeated(had, set(asked))
     took_us = had.repeats[-1][0] - had.repeats[0][0]
     due_us = (len(had.repeats) - 1) * REPEAT_SPACING_US
@@ -191,7 +204,7 @@ async def what_is_too_old_is_gone(line: Line) -> None:
         raise NotReached("its counter is so low that nothing is too old yet")
     old = range(end - flow.k, end)
     had.ask(old, recent)
-    await had.hear(had.time_us(len(recent)))
+    await had.answered(old, recent)
     if more := sorted(had.gone - set(old)):
         raise Differs(f"it says that sample {more[0]} is gone, which it still has or was not asked for")
     if set(old) & set(had.again):
@@ -212,7 +225,7 @@ async def new_list_takes_the_place_of_the_old(line: Line) -> None:
     singles = [range(n, n + 1) for n in samples[: 2 * MAX_RANGES : 2]]  # apart: each takes a frame
     had.ask(*singles)
     had.ask(range(samples[-1], samples[-1] + 1))
-    await had.hear(had.time_us(len(samples)))
+    await had.answered(*singles, samples[-1:])
     if samples[-1] not in had.again:
         raise Differs(f"it does not repeat sample {samples[-1]}, which the newest list asks for", line.newest)
     earliest = min((frame for _, frame in had.repeats), key=lambda frame: frame.header.sequence)
@@ -231,7 +244,7 @@ async def samples_not_sent_yet_are_left_out(line: Line) -> None:
     recent = await had.samples(flow.k)
     count = min(flow.k + 10 * flow.offer.rate_hz, 0xFFFF)
     had.ask(range(recent.start, recent.start + count))
-    await had.hear(had.time_us(flow.k) + flow.frame_us)
+    await had.answered(recent)
     if wrong := sorted(n for n in had.gone if n >= recent.start):
         raise Differs(f"it says that sample {wrong[0]} is gone, which it has or will have")
     if lacking := sorted(set(recent) - set(had.again)):

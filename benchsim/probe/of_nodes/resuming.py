@@ -8,7 +8,7 @@ from benchsim.link.keys import Tagger
 from benchsim.probe.as_host import AT_ONCE_US, Flow, as_host, first_of, unbound, words
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs
-from benchsim.probe.line import Line
+from benchsim.probe.line import Line, name
 from benchsim.probe.of_nodes.living import short_of_beats, silent_us
 from benchsim.probe.of_nodes.repeating import Had
 
@@ -132,11 +132,19 @@ async def frames_of_an_old_epoch_are_dropped(line: Line) -> None:
 
 @case("5")
 async def resume_of_an_unknown_session_is_refused(line: Line) -> None:
-    """A node that does not have a session refuses its resume with no session; its own session goes on."""
+    """A node that does not have a session refuses its resume, unless it is of another network."""
     flow = await flowing(line)
     number = flow.session.number ^ 1
     line.send(flow.frame(frames.Resume(1, bytes(16)), flow.session.resume, session=number, sequence=0))
     await must_be_refused(flow, number)
+    network = line.setting.network ^ 1
+    resume = frames.Resume(1, bytes(16))
+    line.send(flow.frame(resume, flow.session.resume, network=network, sequence=0))
+    line.send(flow.frame(resume, flow.session.resume, network=network, session=number, sequence=0))
+    end_us = line.now_us + flow.way_us
+    while (frame := await flow.hear(end_us - line.now_us)) is not None:
+        if frame.header.kind in (Kind.REFUSE, Kind.RESUMED):
+            raise Differs(f"it said {name(frame)} to a resume of another network")
     await flow.echo("another session was asked for")
     await flow.data("another session was asked for")
     await flow.release()
@@ -182,7 +190,7 @@ async def new_keys_amid_a_flow_lose_no_sample(line: Line) -> None:
             raise Differs(f"no data frame of sample {after[0]}, after resumed", line.newest)
         if lacking and had.keeps(max(had.sent) + 1 - min(lacking)):
             had.ask(range(min(lacking), max(lacking) + 1))
-            await had.hear(had.time_us(len(lacking)))
+            await had.answered(lacking)
             if gone := sorted(lacking - set(had.again)):
                 raise Differs(f"sample {gone[0]} was lost with the new keys", line.newest)
     await flow.release()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from benchsim.link import frames
 from benchsim.link.codec import Frame
 from benchsim.link.frames import Kind, RefuseReason
-from benchsim.link.limits import EXCHANGE_LIFE_US
+from benchsim.link.limits import ANSWERS_KEPT, EXCHANGE_LIFE_US
 from benchsim.probe.as_host import AT_ONCE_US, another_host, as_host, changed, refuse_of, unbound
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs
@@ -17,6 +17,8 @@ DRAWS, ALIKE = 10, 20
 # Copies of one seek, and how many answers to them show a flood: an honest node would have to draw a dozen
 # waits that are together shorter than the copies take to arrive.
 COPIES, FLOOD = 16, 12
+# Many different seeks, and a window so long that hardly any answer goes while they arrive.
+MANY, LONGEST_WINDOW_US = 40, 10_000_000
 SECOND_US = 1_000_000
 
 
@@ -147,7 +149,10 @@ async def highest_common_version_is_offered(line: Line) -> None:
     line.send(exchange.seek_frame)
     highest = (await asking.refused(exchange, RefuseReason.VERSION, asking.window_us)).version_high
     host = as_host(line, versions=(1, 253))
-    offer = offer_in(await host.offer(host.exchange()))
+    said = await host.offer(host.exchange())
+    offer = offer_in(said)
+    if said.header.version != offer.version:
+        raise Differs("an offer of another version than its header")
     if offer.version != highest:
         raise Differs(f"it offers version {offer.version}; it said that it speaks {highest}")
 
@@ -211,6 +216,24 @@ async def copies_of_a_seek_are_not_each_answered(line: Line) -> None:
         raise Differs("no offer to a right seek that came several times", line.newest)
     if answers > FLOOD:
         raise Differs(f"{answers} offers to {COPIES} copies of one seek")
+
+
+@case("4; 9")
+async def answers_that_wait_are_bounded(line: Line) -> None:
+    """Of many seeks that all are refused, no more answers wait than a node keeps: the others get none."""
+    await unbound(line)
+    host = as_host(line, versions=(254, 255), offer_window_us=LONGEST_WINDOW_US)
+    sent = {host.exchange().number for _ in range(MANY)}
+    for number in sent:
+        line.send(changed(host.exchange().seek_frame, session=number))
+    answers = 0
+    end_us = line.now_us + host.window_us // 2 + 2 * line.setting.patience_us
+    while (frame := await line.hear(end_us - line.now_us)) is not None:
+        answers += frame.header.kind == Kind.REFUSE and frame.header.session in sent
+    if not answers:
+        raise Differs("no refuse; due: version", line.newest)
+    if answers > MANY - ANSWERS_KEPT:
+        raise Differs(f"{answers} refusals of {MANY} seeks at once; it may keep {ANSWERS_KEPT} waiting")
 
 
 @case("4, step 2")
