@@ -233,11 +233,14 @@ class Ends(RuleBasedStateMachine):
         for seat, place in zip(hub.seats.values(), self.site.places, strict=True):
             if place.end.bound_host == OTHER_HOST:
                 place.end.recommission()
-            if seat.address in self.asked:
+            if seat.address in self.bad and seat.watch is not None and seat.watch.trial is not None:
+                hub.pair(seat.address, now_us)  # what was lost so far counts: the trial may rightly fail
+            elif seat.address in self.asked:
                 if seat.step is not Step.FLOW:
                     hub.pair(seat.address, now_us)
             else:  # it has flowed and nobody asked for anything else: it must come back by itself
                 assert seat.step in (Step.FLOW, Step.LOST, Step.SEEK, Step.PROVE), seat.state
+        self.bad.clear()
         self._run(self._stated_us())
         for seat, place in zip(hub.seats.values(), self.site.places, strict=True):
             assert seat.step is Step.FLOW, seat.state
