@@ -60,9 +60,7 @@ def shows(host: Served, weight: bytes) -> None:
         assert all(weight in answer and answer[1:2] != b"E" for answer in answers), answers
 
 
-@pytest.mark.parametrize(
-    ("medium", "truth_kg"), [("tcp", 18_400), ("udp", 3_620), ("serial", 31_080), ("mqtt", 240)]
-)
+@pytest.mark.parametrize(("medium", "truth_kg"), [("tcp", 18_400), ("serial", 31_080), ("mqtt", 240)])
 def test_a_host_elsewhere_shows_what_stands_on_the_scale(
     nodes: Served, tmp_path: Path, medium: str, truth_kg: int
 ) -> None:
@@ -78,9 +76,13 @@ def test_a_host_elsewhere_shows_what_stands_on_the_scale(
         nodes.type(f"remove {medium}")
 
 
-def test_what_is_typed_at_either_end_is_told_at_both(nodes: Served, tmp_path: Path) -> None:
+def test_what_is_typed_at_either_end_is_told_at_both_and_the_weight_follows(
+    nodes: Served, tmp_path: Path
+) -> None:
     with started(host_at(place_of(nodes, "udp")), tmp_path) as host:
-        host.says("node 2: flow")
+        nodes.type("place udp 3620kg over cell 3")
+        shows(host, b"      3620kg")
+        nodes.type("remove udp")
         host.type("release 2")
         host.says("node 2: released")
         nodes.says("node 2: released (serial 00000000000003EA)")
@@ -97,6 +99,19 @@ def test_what_is_typed_at_either_end_is_told_at_both(nodes: Served, tmp_path: Pa
         host.type("place box 100kg")
         host.says("load refused: place box: 100 kg")
         host.says("the nodes are somebody else's here")
+
+
+def test_nodes_that_are_served_keep_to_the_specification_as_the_probe_reads_it(nodes: Served) -> None:
+    command = [sys.executable, "-m", "benchsim.cli.main", "probe", "node", "--at", place_of(nodes, "tcp")]
+    device = ["--key", KEY, "--network", "21", "--address", "1", "--patience", "200"]
+    nodes.type("recommission 1")  # it may be bound to the host of another test
+    try:
+        nodes.says("recommission the node at address 1")
+        done = run_to_end([*command, *device, "--case", "node-right-proof-is-accepted"])
+        assert done.returncode == 0, done.stdout + done.stderr
+        nodes.says("node 1: flow (serial 00000000000003E9, bound to host 00000000B0B")
+    finally:
+        nodes.type("recommission 1")
 
 
 def test_what_needs_a_host_is_refused_where_there_is_none(nodes: Served) -> None:
