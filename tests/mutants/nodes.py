@@ -84,6 +84,27 @@ class StaysQuietWhenReleased(NodeEnd):
             super()._on_seek(frame, seek, now_us)
 
 
+@wrong("node-bound-node-without-a-session-minds-no-neighbour")
+class MindsNeighboursAfterPowerUp(NodeEnd):
+    """Goes by its session alone when it decides whether it works."""
+
+    def _on_seek(self, frame: Frame, seek: frames.Seek, now_us: int) -> None:
+        if frame.header.network != self.card.network and self.session is None and self._exchange is None:
+            self._refuse(frame.header, RefuseReason.WRONG_NETWORK, now_us)
+        else:
+            super()._on_seek(frame, seek, now_us)
+
+
+@wrong("node-says-the-same-of-itself-each-time")
+class RefusesWithoutItsSerial(NodeEnd):
+    """Leaves its serial number out of refusals."""
+
+    def _refuse(self, header: Header, reason: RefuseReason, at_us: int) -> None:
+        card, self.card = self.card, replace(self.card, serial=0)
+        super()._refuse(header, reason, at_us)
+        self.card = card
+
+
 @wrong("node-refuse-carries-what-it-answers")
 class RefusesInItsOwnVersion(NodeEnd):
     """Refuses in the version that it speaks, not in that of the host."""

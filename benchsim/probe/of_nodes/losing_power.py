@@ -41,6 +41,20 @@ async def flow_begins_anew_after_power_up(line: Line) -> None:
     await flow.release()
 
 
+@case("4, step 2")
+async def bound_node_without_a_session_minds_no_neighbour(line: Line) -> None:
+    """A node that had no power is bound still: it says nothing to a seek of another network."""
+    await unbound(line)
+    host = as_host(line)
+    await host.pair()
+    await restarted(line)
+    other = as_host(line, network=line.setting.network ^ 0x0100)
+    sought = other.exchange()
+    line.send(sought.seek_frame)
+    await other.unanswered(sought, other.window_us, "it is bound to a host of its own network")
+    await (await host.pair()).release()
+
+
 @case("4, step 4")
 async def exchange_is_gone_without_power(line: Line) -> None:
     """A node that lost power after its offer refuses the prove to it with no session."""

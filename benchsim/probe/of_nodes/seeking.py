@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from benchsim.link import frames
 from benchsim.link.codec import Frame
 from benchsim.link.frames import Kind, RefuseReason
@@ -142,19 +144,23 @@ async def refuse_carries_what_it_answers(line: Line) -> None:
 
 @case("4, step 2")
 async def highest_common_version_is_offered(line: Line) -> None:
-    """A node offers the highest version that both speak, however many the host names."""
+    """A node offers the highest version that both speak, however many the host names, and keeps to it."""
     await unbound(line)
     asking = as_host(line, versions=(254, 255))
     exchange = asking.exchange()
     line.send(exchange.seek_frame)
     highest = (await asking.refused(exchange, RefuseReason.VERSION, asking.window_us)).version_high
     host = as_host(line, versions=(1, 253))
-    said = await host.offer(host.exchange())
+    exchange = host.exchange()
+    said = await host.offer(exchange)
     offer = offer_in(said)
     if said.header.version != offer.version:
         raise Differs("an offer of another version than its header")
     if offer.version != highest:
         raise Differs(f"it offers version {offer.version}; it said that it speaks {highest}")
+    flow = await host.accepted(exchange, said, host.proof(exchange, said))
+    await flow.echo(f"the session speaks version {highest}")
+    await flow.release()
 
 
 @case("4, step 2")
@@ -167,6 +173,26 @@ async def same_seek_gets_the_same_offer(line: Line) -> None:
     again = await host.offer(exchange)
     if again.body != first.body:
         raise Differs("another offer to the same seek")
+
+
+@case("2, offer, accept, refuse")
+async def says_the_same_of_itself_each_time(line: Line) -> None:
+    """Offers, accept and refusals name one serial number; what a node is does not change between offers."""
+    await unbound(line)
+    host = as_host(line)
+    said = [offer_in(await host.offer(host.exchange())) for _ in range(2)]
+    one, two = (replace(offer, public=bytes(32)) for offer in said)
+    if one != two:
+        raise Differs("it says another thing of itself than in the offer before")
+    flow = await host.pair()
+    other = another_host(line)
+    sought = other.exchange()
+    line.send(sought.seek_frame)
+    refuse = await other.refused(sought, RefuseReason.BOUND, other.window_us)
+    serials = {one.serial, flow.offer.serial, flow.accept.serial, refuse.serial}
+    if len(serials) > 1:
+        raise Differs("it names different serial numbers: " + ", ".join(f"{s:#x}" for s in sorted(serials)))
+    await flow.release()
 
 
 @case("4, keys")
