@@ -10,6 +10,7 @@ import pytest
 
 from benchsim.ground.randomness import Dice, Streams
 from benchsim.ground.readings import Samples
+from benchsim.link.frames import Kind
 from benchsim.link.hub import Hub
 from benchsim.link.impairment import Passage
 from benchsim.link.impairments.bit_errors import BitErrors
@@ -19,7 +20,7 @@ from benchsim.link.impairments.loss import Loss
 from benchsim.link.impairments.rate import Rate
 from benchsim.link.impairments.replay import Replay
 from benchsim.link.parts import LinkSettings
-from tests.link.meddling import OTHER_HOST, SECOND, paired
+from tests.link.meddling import OTHER_HOST, SECOND, Drop, kind_of, paired
 from tests.link.site import KEY, Clock, Site, Stack, count_of, host_card, node_card, site
 
 OTHER_KEY = bytes(range(16, 32))
@@ -258,3 +259,20 @@ def test_a_bound_node_stays_with_its_host_whatever_a_second_host_does(key: bytes
     place.run(place.queue.now_us + 6 * SECOND)
     assert (place.step(), _steps(other), place.theirs) == ("flow", ["failed"], [])
     assert node.end.bound_host == 0xA0
+
+
+def test_a_node_that_talks_with_one_host_lets_another_wait_until_that_is_too_old() -> None:
+    """The first host's words are kept: its prove is still taken after the other host's seek."""
+    place = site()
+    node = place.add(node_card(1), down=(Drop(Kind.PROVE),))
+    place.hub.pair(1, 0)
+    place.run(250_000)
+    assert (place.step(), node.end.step) == ("prove", "offer")
+    other = _another(place, (1,))
+    other.pair(1, place.queue.now_us)
+    place.run(place.queue.now_us + 700_000)
+    offers = [frame for _, _, frame in place.wire if kind_of(frame) is Kind.OFFER]
+    assert {frame[6:10] for frame in offers} == {place.wire[0][2][6:10]}
+    node.down.change(())
+    place.run(place.queue.now_us + 2 * SECOND)
+    assert (place.step(), _steps(other)) == ("flow", ["failed"])

@@ -108,3 +108,20 @@ def test_what_cannot_be_read_of_the_cells_is_not_held_against_the_expectation() 
     assert told(text) == [
         "s.yaml:3:16: count: 'x' is not what stands here; write a whole number without a unit"
     ]
+
+
+def test_a_host_told_of_fewer_addresses_shows_no_weight_from_then_on() -> None:
+    text = (
+        TEN + "timeline:\n  - at: 10 s\n    expect: {addresses: [{address: 1}, {address: 2}]}\nlasts: 12 s\n"
+    )
+    ready = built(text)
+    bench = Bench(ready.plan, ready.profile, 1)
+    bench.run(9_900_000)
+    assert bench.indication.valid
+    bench.run(10_300_000)
+    assert not bench.indication.valid
+    assert "node 3" in bench.indication.reason
+    assert [(t, s.step, s.detail) for t, s in bench.trace.link_states if s.address == 3][-1] == (
+        10_000_000, "idle", "no longer expected",
+    )  # fmt: skip
+    assert [s.step for s in bench.link_states] == ["flow", "flow"]
