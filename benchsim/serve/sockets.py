@@ -18,6 +18,7 @@ from benchsim.serve.live import Connection, Guest, House
 
 LOOPBACK = "127.0.0.1"
 READ_OCTETS = 4096
+SENT_AWAY = "sent away: the bench ends"
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +118,10 @@ class TcpRim:
 class Peer(asyncio.BufferedProtocol):
     """One connection.  Reads at most READ_OCTETS at a time, so one client's flood leaves room for others."""
 
-    def __init__(self, rim: Gate, house: House) -> None:
+    def __init__(self, rim: Gate, house: House, came: str = "came", ended: str = SENT_AWAY) -> None:
         self._rim = rim
         self._house = house
+        self._came, self._ended = came, ended  # how it is told
         self._buffer = bytearray(READ_OCTETS)
         self._client: Guest | None = None
         self._transport: asyncio.Transport | None = None
@@ -142,7 +144,7 @@ class Peer(asyncio.BufferedProtocol):
         sock.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         transport.set_write_buffer_limits(high=self._rim.limits.unread_octets)
         self._transport = transport
-        self._client = self._house.join(name, self._send)
+        self._client = self._house.join(name, self._send, self._came)
 
     def get_buffer(self, sizehint: int) -> bytearray:
         return self._buffer
@@ -152,11 +154,11 @@ class Peer(asyncio.BufferedProtocol):
             self._client.heard(bytes(self._buffer[:nbytes]))
 
     def connection_lost(self, exc: Exception | None) -> None:
-        self._rim.left(self)
         self._stop_waiting()
         if self._client is not None:
             self._house.leave(self._client, f"vanished: {exc}" if exc else "left")
         self._client = self._transport = None
+        self._rim.left(self)
 
     def pause_writing(self) -> None:
         """Its answers pile up: ask it nothing more, and see in a while whether it has taken any."""
@@ -174,7 +176,7 @@ class Peer(asyncio.BufferedProtocol):
     def send_away(self) -> None:
         """We end: what was said is still delivered if the client takes it."""
         if self._client is not None:
-            self._house.leave(self._client, "sent away: the bench ends")
+            self._house.leave(self._client, self._ended)
         if self._transport is not None:
             self._transport.close()
 

@@ -167,7 +167,7 @@ async def test_a_call_is_made_again_when_who_listened_is_back() -> None:
             back = nodes.other.replace("tcp:", "listen-tcp:")
             host = await stack.enter_async_context(End(nodes.other, Side.HOST))
         host.send(SEEK)  # to nobody: let go
-        await host.is_told(": left")
+        await host.is_told("called again until it answers")
         async with End(back, Side.NODES) as nodes:
             await nodes.is_told("came")
             host.send(OFFER)

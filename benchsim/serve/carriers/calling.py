@@ -12,6 +12,7 @@ from benchsim.serve.sockets import Limits, Peer, first_address, parse_address, w
 FIRST_PAUSE_S = 0.25
 LONGEST_PAUSE_S = 4.0
 PATIENCE_S = 5.0  # for one call to be answered
+TOLD = ("connected", "closed: the bench ends")
 
 
 class TcpCaller:
@@ -60,13 +61,15 @@ class TcpCaller:
         """The connection broke: call again."""
         self._peer = None
         if not self._closed:
+            self._pause_s = FIRST_PAUSE_S
+            self._house.note(f"tcp {self.address}", "called again until it answers")
             self._again = asyncio.get_running_loop().create_task(self._call_until_answered())
 
     async def _call(self) -> None:
         loop = asyncio.get_running_loop()
         async with asyncio.timeout(PATIENCE_S):
             host = await first_address(self._host)
-            await loop.create_connection(lambda: Peer(self, self._house), host, self._port)
+            await loop.create_connection(lambda: Peer(self, self._house, *TOLD), host, self._port)
 
     async def _call_until_answered(self) -> None:
         while True:
