@@ -7,8 +7,9 @@ import re
 import tomllib
 
 import pytest
+from cobs import cobs
 
-from benchsim.link import batch, data, limits
+from benchsim.link import batch, data, framing, limits
 from benchsim.link.codec import layout_of
 from benchsim.link.definition import describe, tables
 from benchsim.link.frames import MESSAGES, Data, Header
@@ -63,6 +64,16 @@ def test_the_page_prints_what_a_frame_costs() -> None:
         assert int(each_second) == size * 80 // int(k)
         number, unit = waiting.split()
         assert float(number) * (1e-3 if unit == "ms" else 1) == int(k) / 80
+
+
+def test_the_page_says_how_long_a_frame_can_get() -> None:
+    """COBS adds one octet for each 254 begun (Cheshire and Baker, 1997), and one in front."""
+    longest = max(
+        len(cobs.encode(b"\x01" * limits.LONGEST_FRAME)), len(cobs.encode(bytes(limits.LONGEST_FRAME)))
+    )
+    assert longest == framing.LONGEST_ENCODED
+    assert f"in COBS ({longest}, without the 0x00)" in PROSE
+    assert f"The longest has {limits.LONGEST_FRAME} octets" in PROSE
 
 
 def test_the_page_prints_the_settings_as_they_are() -> None:
