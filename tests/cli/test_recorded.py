@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from benchsim.cli.annotated import WIDTH
+from benchsim.cli.recorded import KINDS
 from benchsim.record.sightings import Sighting, Sightings
 from tests.cli.calls import Call
 
@@ -127,6 +128,28 @@ def test_the_fields_of_a_frame_are_told_once_unless_its_start_is_not_shown(
     at_host = call("decode", str(recording), "--kind", "echo", "--at", "host").out
     assert both.count("  crc  ") < both.count(" octets, ")
     assert at_host.count("  crc  ") == at_host.count(" octets, ") > 20
+
+
+def test_what_arrived_damaged_is_told_with_all_its_fields(call: Call, recording: Path) -> None:
+    blocks = call("decode", str(recording)).out.split("\n\n")
+    bad = [block for block in blocks if block.splitlines()[0].endswith("BAD")]
+    assert len(bad) > 3
+    assert all("  tag  " in block and "  crc  " in block for block in bad if "  data, node" in block)
+
+
+def test_a_frame_that_arrived_in_another_s_place_counts_as_both(
+    call: Call, recording: Path, seen: list[Sighting]
+) -> None:
+    kinds = {number: kind for kind, number in KINDS.items()}
+    odd = next(s for s in seen if kinds.get(s.octets[1], s.sent[1]) != kinds[s.sent[1]])
+    for kind in (kinds[odd.octets[1]], kinds[odd.sent[1]]):
+        done = call(
+            "decode", str(recording), "--kind", kind, "--at", "host" if odd.at_host else "node", "--json"
+        )
+        told = json.loads(done.out)["frames"]
+        assert (odd.t_us, odd.node, odd.octets.hex()[2:4]) in {
+            (t["t_us"], t["node"], f"{t['fields'][1]['value']:02x}") for t in told
+        }
 
 
 def test_the_whole_can_be_told_without_fields(call: Call, recording: Path, seen: list[Sighting]) -> None:

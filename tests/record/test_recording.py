@@ -18,7 +18,7 @@ from benchsim.ground.readings import Event, LinkState
 from benchsim.record.container import BLOCK_US
 from benchsim.record.reader import read_recording
 from benchsim.record.writer import MAGIC, Recorder
-from tests.record.kept import END_US, a_run, cut_off, keep
+from tests.record.kept import END_US, a_run, cut_off, framed_head, keep, some_frames
 from tests.record.runs import contents, head, run, same, trace
 
 
@@ -53,8 +53,9 @@ def test_what_is_no_character_is_escaped_in_the_head_and_comes_back_in_events(tm
 def test_the_bytes_do_not_depend_on_how_often_it_was_written_down(
     tmp_path_factory: pytest.TempPathFactory, takes: list[int]
 ) -> None:
-    folder = tmp_path_factory.mktemp("takes")
-    assert keep(folder / "a", a_run(), takes) == keep(folder / "b", a_run())
+    folder, header, frames = tmp_path_factory.mktemp("takes"), framed_head(), some_frames()
+    often = keep(folder / "a", a_run(), takes, header, frames)
+    assert often == keep(folder / "b", a_run(), header=header, frames=frames)
 
 
 def test_a_run_written_down_while_it_goes_on_gives_the_same_bytes(tmp_path: Path) -> None:

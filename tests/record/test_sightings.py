@@ -6,9 +6,10 @@ import tracemalloc
 from pathlib import Path
 
 import pytest
+from mcap.writer import Writer
 
 from benchsim.ground.errors import BadInput
-from benchsim.record.frames import Carried
+from benchsim.record.frames import Carried, encode_frames
 from benchsim.record.sightings import Sighting, Sightings
 from benchsim.record.writer import Recorder
 from tests.record.kept import END_US, a_run, framed_head, keep, some_frames
@@ -76,6 +77,32 @@ def test_a_sighting_is_at_one_end_of_its_way(tmp_path: Path) -> None:
 def test_one_that_is_not_late_at_all_arrives_at_once(tmp_path: Path) -> None:
     seen, _ = seen_in(kept(tmp_path / "run", [(0, 70, b"x", [(70, b"x")])]))
     assert [s.fate() for s in seen] == ["arrives at once", "0 ms on its way"]
+
+
+def test_at_one_instant_what_arrives_comes_before_what_sets_out(tmp_path: Path) -> None:
+    seen, _ = seen_in(kept(tmp_path / "run", [(0, 10, b"x", [(30, b"x")]), (1, 30, b"y", [])]))
+    assert [(s.t_us, s.arrived) for s in seen] == [(10, False), (30, True), (30, False)]
+
+
+def test_seconds_in_the_wrong_order_are_told(tmp_path: Path) -> None:
+    rows = some_frames()
+    with (tmp_path / "odd").open("wb") as file:
+        writer = Writer(file, chunk_size=1)
+        writer.start()
+        writer.add_metadata("benchsim", framed_head().metadata())
+        channel = writer.register_channel("frames", "x-benchsim-frames", 0)
+        for second, block in enumerate((rows[8:16], rows[:8])):
+            writer.add_message(channel, second * 10**9, encode_frames(block), 0)
+        writer.finish()  # type: ignore[no-untyped-call]
+    seen, missing = seen_in(tmp_path / "odd")
+    assert "the second from 1 s is damaged" in missing
+    assert [s.sent for s in seen if not s.arrived] == [frame for _, _, frame, _ in rows[8:16]]
+
+
+@pytest.mark.skipif(not Path("/proc/self/mem").exists(), reason="needs a file that opens and cannot be read")
+def test_a_file_that_cannot_be_read_is_told() -> None:
+    with pytest.raises(BadInput, match=r"/proc/self/mem: .*; name a recording that can be read"):
+        seen_in(Path("/proc/self/mem"))
 
 
 def test_of_a_recording_cut_off_anywhere_all_whole_seconds_are_seen(tmp_path: Path) -> None:
