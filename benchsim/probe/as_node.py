@@ -14,12 +14,12 @@ from benchsim.link.pairing import NodeExchange
 from benchsim.link.parts import NodeCard
 from benchsim.link.session import Session
 from benchsim.probe.finding import Differs, NotReached
-from benchsim.probe.line import Line
+from benchsim.probe.line import SOON, Line
 from benchsim.probe.node_flow import AT_ONCE_US, NodeFlow
 
 SERIAL = 0x5200_0000_0000_0000
 OTHER_SERIAL = 0x5300_0000_0000_0000
-# A host that nobody attends is given so long to seek by itself.
+# A host that nobody attends is given so long to seek by itself, a person to do what was asked for.
 SEEKS_BY_ITSELF_US = 10 * SECOND_US
 OF_HOST = frozenset(Kind) - OF_NODE
 # So long an address that is given up is watched: less than the absent pause.
@@ -28,10 +28,16 @@ QUIET_US = 150_000
 
 @dataclass(slots=True)
 class AsNode:
-    """One node.  card: who it says it is."""
+    """One node.  card: who it says it is.
+
+    passed_over: seeks that came before there was word that the host was asked to pair.  slow: whether it was
+    asked by a person, or by nobody.
+    """
 
     line: Line
     card: NodeCard
+    passed_over: int = 0
+    slow: bool = False
 
     # -- what is heard -------------------------------------------------------------------------------
 
@@ -49,16 +55,29 @@ class AsNode:
 
         asked: a host that seeks by itself will not do: somebody has to ask it.
         """
-        line = self.line
+        line, at = self.line, self.card.strap
         line.forget()
-        attended = await line.tell(f"pair {self.card.strap}") is not None
-        if asked and not attended:
-            raise NotReached(f"nobody asks the host to pair address {self.card.strap}")
-        seek = await self.seek(SECOND_US if attended else SEEKS_BY_ITSELF_US, lets_go=not attended)
-        if seek is None and attended:
-            raise Differs(f"asked to pair, it does not seek address {self.card.strap}", line.newest)
-        if seek is None:
-            raise NotReached(f"the host does not seek address {self.card.strap}: ask it to pair")
+        answer = await line.tell(f"pair {at}")
+        if asked and answer is None:
+            raise NotReached(f"nobody asks the host to pair address {at}")
+        self.slow = answer is None or answer == SOON
+        seek = await self._fresh_seek(SEEKS_BY_ITSELF_US if self.slow else SECOND_US, lets_go=answer is None)
+        if seek is not None:
+            return seek
+        if self.slow:
+            raise NotReached(f"the host does not seek address {at}: ask it to pair")
+        if self.passed_over:
+            raise NotReached(f"the host had sought address {at} before word came that it was asked to pair")
+        raise Differs(f"asked to pair, it does not seek address {at}", line.newest)
+
+    async def _fresh_seek(self, within_us: int, lets_go: bool) -> Frame | None:
+        """The next seek that came just now: an answer to one that came earlier would be late."""
+        line = self.line
+        fresh_us = line.now_us - line.setting.patience_us
+        while (seek := await self.seek(within_us, lets_go)) is not None:
+            if line.shown_by is None or line.said[line.shown_by].t_us >= fresh_us:
+                break
+            self.passed_over += 1
         return seek
 
     async def seek(self, within_us: int, lets_go: bool = False) -> Frame | None:
@@ -169,7 +188,7 @@ class AsNode:
     async def flowing(self, next_sample: int = 0) -> NodeFlow:
         """Paired, and the first beat was heard, if the host says one at once."""
         flow = await self.pair(next_sample)
-        await flow.run(AT_ONCE_US + 2 * self.line.setting.patience_us, until=Kind.BEAT)
+        await flow.run(AT_ONCE_US + 2 * self.line.setting.patience_us, until=(Kind.BEAT,))
         return flow
 
     async def given_up(self, *words: str, within_us: int = 0) -> None:
@@ -184,13 +203,10 @@ class AsNode:
     async def pairs_again(self) -> None:
         """Asked again, the host pairs with a right node.  A host that nobody attends is not asked."""
         right = as_node(self.line, self.card.strap)
-        self.line.forget()
-        if await self.line.tell(f"pair {self.card.strap}") is None:
+        try:
+            flow = await right.pair(seek=await right.sought(asked=True))
+        except NotReached:
             return
-        seek = await self.seek(SECOND_US)
-        if seek is None:
-            raise Differs("asked to pair again, it does not seek", self.line.newest)
-        flow = await right.pair(seek=seek)
         await flow.wait(Kind.BEAT, AT_ONCE_US, "it has paired again")
 
 
@@ -220,10 +236,10 @@ def time_to_answer(line: Line, answer_us: int, tries: bool = False) -> None:
         raise NotReached("its answer timeout is too short for this medium")
 
 
-def several_tries(line: Line) -> None:
-    """Raises NotReached for a host that asks only once."""
-    if line.setting.settings.tries < 2:
-        raise NotReached("it asks only once")
+def several_tries(line: Line, passed_over: int = 0) -> None:
+    """Raises NotReached for a host that asks only once, or has only one try left."""
+    if line.setting.settings.tries - passed_over < 2:
+        raise NotReached("it asks only once more" if passed_over else "it asks only once")
 
 
 def window_us(line: Line, seek: Frame) -> int:

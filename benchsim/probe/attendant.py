@@ -1,7 +1,7 @@
 """Whoever attends a device under test and does deliberate acts at it: nobody, a person, or a program.
 
-Acts are words: pair A, release A, restart A, recommission A, state A.  The answer is one line: "done", the
-state in words, or "cannot".
+Acts are words: pair A, release A, restart A, recommission A, state A.  The answer is one line: "done", "soon"
+of what shows on the wire when it is done, the state in words, or "cannot".
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from benchsim.ground.errors import BadInput
+from benchsim.probe.line import SOON
 
 CANNOT = "cannot"
 ACT_TIMEOUT_S = 10.0
@@ -49,9 +50,13 @@ class Person:
     async def act(self, text: str) -> str | None:
         if text.startswith("state"):
             return None  # what the device shows is told in its own words, not in ours
-        self._say(f"at the device: {text}.  Enter when it is done, n if it cannot be done: ")
+        soon = text.startswith(("pair", "release"))  # the host speaks at once, no person is that fast
+        when = "Enter first, then do it within ten seconds" if soon else "Enter when it is done"
+        self._say(f"at the device: {text}.  {when}; n if it cannot be done: ")
         typed = await asyncio.get_running_loop().run_in_executor(None, self._ask)
-        return None if typed is None or typed.strip().lower() in ("n", "no", CANNOT) else "done"
+        if typed is None or typed.strip().lower() in ("n", "no", CANNOT):
+            return None
+        return SOON if soon else "done"
 
     async def leave(self) -> None:
         return None

@@ -19,6 +19,9 @@ from benchsim.link.frames import Kind
 from benchsim.probe.finding import Differs, NotReached
 from benchsim.probe.setting import Setting
 
+# The answer of an attendant who will do at once what was asked, and has not done it yet: a person.
+SOON = "soon"
+
 
 @dataclass(frozen=True, slots=True)
 class Said:

@@ -246,14 +246,14 @@ class NodeFlow:
     async def run(
         self,
         for_us: int,
-        until: Kind | None = None,
+        until: Collection[Kind] = (),
         echoes: bool = True,
         only: Collection[Kind] | None = None,
         why: str = "",
     ) -> Took | None:
         """Send data in its time and echo beats; what the host says meanwhile is checked and kept.
 
-        until: stop at, and give, the first frame of this kind.  echoes: whether beats are answered.
+        until: stop at, and give, the first frame of these kinds.  echoes: whether beats are answered.
         only: what may be said meanwhile, and why.  Raises Differs.
         """
         return await together((self,), for_us, until, echoes, only, why)
@@ -278,7 +278,7 @@ class NodeFlow:
             if took is None:
                 continue
             if frame.header.kind in never:
-                raise Differs(f"it said {name(frame)} where {kind.name.lower()} is due: {why}")
+                raise Differs(f'it said "{name(frame)}" where "{kind.name.lower()}" is due: {why}')
             if frame.header.kind == Kind.BEAT and echoes:
                 self.control(self.echo_of(frame))
             if frame.header.kind == kind:
@@ -291,11 +291,11 @@ class NodeFlow:
         end_us = line.now_us + for_us
         while (frame := await line.hear(end_us - line.now_us)) is not None:
             if self.take(frame) is not None:
-                raise Differs(f"it said {name(frame)}, though {why}")
+                raise Differs(f'it said "{name(frame)}", though {why}')
 
     async def asked(self, *lacks: tuple[int, int], why: str = "", echoes: bool = True) -> Took:
         """Go on until the host asks for exactly these samples.  Raises Differs."""
-        took = await self.run(2 * self.frame_us + self.asks_within_us, Kind.AGAIN, echoes)
+        took = await self.run(2 * self.frame_us + self.asks_within_us, (Kind.AGAIN,), echoes)
         if took is None:
             because = f": {why}" if why else ""
             raise Differs(f"it does not ask again for {listed(lacks)}{because}", self.line.newest)
@@ -319,7 +319,7 @@ class NodeFlow:
 async def together(
     flows: Sequence[NodeFlow],
     for_us: int,
-    until: Kind | None = None,
+    until: Collection[Kind] = (),
     echoes: bool = True,
     only: Collection[Kind] | None = None,
     why: str = "",
@@ -337,11 +337,11 @@ async def together(
             continue
         kind = frame.header.kind
         if only is not None and kind not in only:
-            raise Differs(f"it said {name(frame)}{': ' + why if why else ''}", took.at)
+            raise Differs(f'it said "{name(frame)}"{", though " + why if why else ""}', took.at)
         if kind == Kind.BEAT and echoes:
             of = next(f for f in flows if f.card.strap == frame.header.address)
             of.control(of.echo_of(frame))
-        if until is not None and kind == until:
+        if kind in until:
             return took
     return None
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import pytest
 
@@ -16,6 +17,7 @@ from benchsim.link.steps import Step
 from benchsim.probe import run
 from benchsim.probe.case import Side, cases
 from benchsim.probe.finding import Verdict
+from benchsim.probe.line import SOON, Act, Until
 from benchsim.probe.of_hosts.proving import SMALL_ORDER, is_worthless
 from benchsim.probe.play import Result
 from benchsim.probe.run import Device, run_cases
@@ -134,6 +136,60 @@ def test_a_host_that_nobody_attends_is_never_faulted() -> None:
     found = results(make=Unattended)
     assert faulted(found) == {}
     assert len(not_reached(found)) < len(found) // 4
+
+
+class SlowTable(run._Table):
+    """Whoever attends the host is slow.  before_us, after_us: until an act is done, then until word comes."""
+
+    before_us = after_us = 0
+    word: str | None = None
+    _busy = False
+
+    def _look(self, now_us: int) -> None:
+        self._send(now_us)
+        waits = self._play.waits_for
+        if isinstance(waits, Until):
+            self._play_wakes.at(waits.t_us)
+        elif isinstance(waits, Act) and not self._busy:
+            self._busy = True
+            if waits.text.startswith("state"):
+                self._queue.put(now_us, partial(self._told, None))
+                return
+            self._queue.put(now_us + self.before_us, partial(self._does, waits.text))
+            self._queue.put(now_us + self.before_us + self.after_us, partial(self._told, self.word or "done"))
+
+    def _does(self, text: str, now_us: int) -> None:
+        self._device.act(text, now_us)
+        self._send(now_us)
+
+    def _told(self, answer: str | None, now_us: int) -> None:
+        self._busy = False
+        self._play.acted(answer, now_us)
+        self._look(now_us)
+
+
+@pytest.mark.parametrize(
+    ("before_us", "after_us", "word", "reached"),
+    [
+        (2_000_000, 0, None, 100),
+        (2_000_000, 120_000, None, 100),
+        (2_000_000, 700_000, None, 80),
+        (2_000_000, 3_000_000, None, 0),
+        (4_000_000, -4_000_000, SOON, 100),
+    ],
+)
+def test_a_slow_attendant_makes_no_host_fail(
+    before_us: int, after_us: int, word: str | None, reached: int
+) -> None:
+    found = []
+    for case in OF_HOSTS:
+        if word == SOON and "restart" in case.id:
+            continue  # nothing shows on the wire when it is done: a person says so afterwards
+        table = SlowTable(case, SETTING, HostStandIn, Streams(1).child(case.id))
+        table.before_us, table.after_us, table.word = before_us, after_us, word
+        found.append(table.run())
+    assert faulted(found) == {}
+    assert len(found) - len(not_reached(found)) >= reached
 
 
 class Kept:

@@ -30,8 +30,8 @@ async def _nothing_of_it(flow: NodeFlow, why: str, *bad: bytes) -> None:
     for frame in bad:
         flow.line.send(frame)
     flow.send_next()
-    await flow.clean(why)
-    await flow.asked(flow.skip(), why=f"it was sent after a frame that was to be dropped, because {why}")
+    await flow.clean(f"a frame was to be dropped: {why}")
+    await flow.asked(flow.skip(), why=f"a frame before them was to be dropped: {why}")
 
 
 @case("3, row 1")
@@ -199,7 +199,7 @@ async def a_control_frame_with_a_wrong_tag_is_dropped(line: Line) -> None:
     line.send(flow.sealed(frames.Released(line.now_us), tag=flow.session.into.tag))
     await flow.run(2 * line.setting.patience_us)
     flow.heard.clear()
-    await flow.run(flow.asks_within_us + 200_000, until=Kind.AGAIN)
+    await flow.run(flow.asks_within_us + 200_000, until=(Kind.AGAIN,))
     if not flow.those(Kind.AGAIN):
         raise Differs("it asks no more after a frame with a wrong tag", line.newest)
 

@@ -104,7 +104,7 @@ async def a_high_sequence_of_data_brings_new_keys(line: Line) -> None:
         raise NotReached(f"its beat time is {seconds(flow.beat_us)}: too long to wait for")
     flow.session.data_sequence = 0x8000_0000
     within_us = 2 * (flow.beat_us + flow.frame_us + line.setting.patience_us) + AT_ONCE_US
-    resume = await flow.run(within_us, until=Kind.RESUME)
+    resume = await flow.run(within_us, until=(Kind.RESUME,))
     if resume is None:
         raise Differs("no resume, though the data lane has reached the re-key figure", line.newest)
     flow.take_up(resume.frame)
@@ -124,7 +124,7 @@ async def a_high_sequence_of_control_frames_brings_new_keys(line: Line) -> None:
         raise NotReached(f"its beat time is {seconds(flow.beat_us)}: too long to wait for")
     flow.session.sequence = 0x8000_0000
     within_us = 3 * (flow.beat_us + flow.frame_us + line.setting.patience_us) + AT_ONCE_US
-    resume = await flow.run(within_us, until=Kind.RESUME)
+    resume = await flow.run(within_us, until=(Kind.RESUME,))
     if resume is None:
         raise Differs("no resume, though the control lane has reached the re-key figure", line.newest)
     flow.take_up(resume.frame)

@@ -68,7 +68,7 @@ async def a_list_is_repeated_then_given_up(line: Line) -> None:
     lacks = flow.skip()
     heard_us = (await flow.asked(lacks)).t_us
     for turn in range(2, AGAIN_TRIES + 1):
-        took = await flow.run(AGAIN_RETRY_US + AT_ONCE_US + 2 * line.setting.patience_us, until=Kind.AGAIN)
+        took = await flow.run(AGAIN_RETRY_US + AT_ONCE_US + 2 * line.setting.patience_us, until=(Kind.AGAIN,))
         if took is None:
             raise Differs(f"it asks {turn - 1} times; {AGAIN_TRIES} are right", line.newest)
         _lists(took, (lacks,), line)
@@ -108,7 +108,7 @@ async def only_what_still_lacks_is_asked_for(line: Line) -> None:
     flow.repeat(first + flow.k, flow.k)
     await flow.run(2 * line.setting.patience_us)
     flow.heard.clear()
-    took = await flow.run(2 * LATEST_US + 2 * line.setting.patience_us, until=Kind.AGAIN)
+    took = await flow.run(2 * LATEST_US + 2 * line.setting.patience_us, until=(Kind.AGAIN,))
     rest = ((first, flow.k), (first + 2 * flow.k, flow.k))
     _lists(took, rest, line)
     for one in rest:
@@ -125,7 +125,7 @@ async def several_gaps_stand_in_one_list(line: Line) -> None:
         lacks.append(flow.skip())
         await flow.run(flow.frame_us)
     await flow.run(flow.asks_within_us)
-    took = await flow.run(2 * LATEST_US + 2 * line.setting.patience_us, until=Kind.AGAIN)
+    took = await flow.run(2 * LATEST_US + 2 * line.setting.patience_us, until=(Kind.AGAIN,))
     _lists(took, lacks, line)
     for one in lacks:
         flow.repeat(*one)
@@ -150,7 +150,7 @@ async def _answered(line: Line, flow: NodeFlow, lacks: dict[int, int]) -> None:
     had: set[int] = set()
     end_us = line.now_us + 8 * LATEST_US
     while len(had) < len(lacks):
-        took = await flow.run(LATEST_US + 2 * line.setting.patience_us, until=Kind.AGAIN)
+        took = await flow.run(LATEST_US + 2 * line.setting.patience_us, until=(Kind.AGAIN,))
         if took is None or line.now_us > end_us:
             raise Differs(f"it does not ask for {len(lacks) - len(had)} gaps", line.newest)
         for first, count in ranges_of(took.frame):
@@ -186,7 +186,7 @@ async def a_repeat_that_is_not_wholly_lacking_is_not_taken(line: Line) -> None:
     first, count = flow.skip()
     await flow.asked((first, count))
     line.send(flow.samples(first - flow.k // 2, Kind.REPEAT, flow.k))
-    took = await flow.run(LATEST_US + 2 * line.setting.patience_us, until=Kind.AGAIN)
+    took = await flow.run(LATEST_US + 2 * line.setting.patience_us, until=(Kind.AGAIN,))
     _lists(took, ((first, count),), line)
     flow.repeat(first, count)
     await _settled(flow, "all samples were sent again")

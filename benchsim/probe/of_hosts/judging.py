@@ -123,7 +123,7 @@ async def a_node_of_another_network_is_told(line: Line) -> None:
     stray = as_node(line, serial=OTHER_SERIAL)
     seek = await node.sought()
     span_us = window_us(line, seek)
-    for turn in range(1, line.setting.settings.tries + 1):
+    for turn in range(1 + node.passed_over, line.setting.settings.tries + 1):
         stray.refuse(seek.header, RefuseReason.WRONG_NETWORK, network=line.setting.network ^ 1)
         again = await node.seek(span_us)
         if again is None and turn < line.setting.settings.tries:
@@ -254,8 +254,8 @@ async def an_accept_to_the_last_prove_is_taken(line: Line) -> None:
 async def a_link_on_which_little_is_answered_is_told(line: Line) -> None:
     """When a seek had to be repeated and no prove is answered, the link is told to be too poor."""
     node, settings = as_node(line), line.setting.settings
-    several_tries(line)
     first = await node.sought()
+    several_tries(line, node.passed_over)
     seek = await node.seek(window_us(line, first))
     if seek is None:
         raise Differs("it does not seek again", line.newest)

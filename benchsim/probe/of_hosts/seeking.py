@@ -8,7 +8,7 @@ from benchsim.ground.clock import seconds
 from benchsim.link import codec, frames
 from benchsim.link.codec import Frame
 from benchsim.link.frames import Kind
-from benchsim.probe.as_node import as_node, several_tries, window_us
+from benchsim.probe.as_node import SEEKS_BY_ITSELF_US, as_node, several_tries, window_us
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs, NotReached
 from benchsim.probe.line import Line
@@ -25,7 +25,7 @@ async def the_same_seek_is_sent_at_each_try(line: Line) -> None:
     node = as_node(line)
     first = await node.sought()
     span_us, heard_us = _sought_with(first).offer_window_us, line.now_us
-    tries = 1
+    tries = 1 + node.passed_over
     while (again := await node.seek(span_us)) is not None:
         tries += 1
         if again.body != first.body:
@@ -61,7 +61,17 @@ async def a_seek_says_what_the_host_speaks_and_wants(line: Line) -> None:
 async def each_exchange_has_a_number_and_a_public_value_of_its_own(line: Line) -> None:
     """A host draws session number and public value anew each time, and says the same host number."""
     node = as_node(line)
-    seeks = [await node.sought(asked=True) for _ in range(3)]
+    seeks: list[Frame] = []
+    for _ in range(3):
+        seek: Frame | None = await node.sought(asked=True)
+        within_us = SEEKS_BY_ITSELF_US if node.slow else 200_000
+        while seek is not None and seeks and seek.body == seeks[-1].body:  # the one before is still under way
+            seek = await node.seek(within_us)
+        if seek is None and node.slow:
+            raise NotReached("the host was not asked to pair again")
+        if seek is None:
+            raise Differs("asked to pair again, it seeks with the same octets", line.newest)
+        seeks.append(seek)
     if len({s.header.session for s in seeks}) < len(seeks):
         raise Differs("two exchanges with the same session number")
     if len({_sought_with(s).public for s in seeks}) < len(seeks):
@@ -112,7 +122,7 @@ async def an_offer_to_the_last_try_is_taken(line: Line) -> None:
     """A node that is heard only at the last try is paired as one that is heard at the first."""
     node = as_node(line)
     seek = await node.sought()
-    for _ in range(line.setting.settings.tries - 1):
+    for _ in range(line.setting.settings.tries - 1 - node.passed_over):
         again = await node.seek(_sought_with(seek).offer_window_us)
         if again is None:
             raise Differs("it gives up before its last try", line.newest)
@@ -126,9 +136,9 @@ async def an_offer_to_the_last_try_is_taken(line: Line) -> None:
 @case("3; 4, step 3")
 async def offers_of_other_exchanges_count_for_nothing(line: Line) -> None:
     """An offer of another session number, network or address is not answered; the right one still is."""
-    several_tries(line)
     node = as_node(line)
     seek = await node.sought()
+    several_tries(line, node.passed_over)
     span_us, offer = window_us(line, seek), codec.read(node.exchange(seek).offer_frame)
     assert isinstance(offer, Frame)
     elsewhere = next(a for a in range(16, 0, -1) if a not in line.setting.addresses)
@@ -145,9 +155,9 @@ async def offers_of_other_exchanges_count_for_nothing(line: Line) -> None:
 @case("3; 4, step 2")
 async def an_offer_of_more_samples_a_frame_is_no_answer(line: Line) -> None:
     """A host drops an offer of more samples a frame than it asked for, and goes on seeking."""
-    several_tries(line)
     node = as_node(line)
     seek = await node.sought()
+    several_tries(line, node.passed_over)
     said, span_us = _sought_with(seek), window_us(line, seek)
     if said.samples_per_frame >= 80:
         raise NotReached("it asks for 80 samples a frame: no offer can name more")

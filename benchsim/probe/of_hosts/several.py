@@ -11,8 +11,11 @@ from benchsim.link.frames import Kind, RefuseReason
 from benchsim.probe.as_node import AsNode, as_node
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs, NotReached
-from benchsim.probe.line import Line
+from benchsim.probe.line import SOON, Line
 from benchsim.probe.node_flow import AT_ONCE_US, BEATS_ONLY, NodeFlow, together
+
+# Two acts, one after the other, may take so long where both are to work at once.
+AT_ONCE_SAID_US = 250_000
 
 
 def _nodes(line: Line) -> tuple[AsNode, AsNode]:
@@ -20,10 +23,19 @@ def _nodes(line: Line) -> tuple[AsNode, AsNode]:
     return first, second
 
 
+def _not_slowly(line: Line, began_us: int, *answers: str | None) -> None:
+    """Raises NotReached when an act took so long that an address has got on meanwhile."""
+    if line.now_us - began_us > AT_ONCE_SAID_US or SOON in answers:
+        raise NotReached("what was asked for at the host took too long: a program has to attend it")
+
+
 async def _both_sought(line: Line, nodes: tuple[AsNode, AsNode]) -> tuple[Frame, Frame]:
     """Have the host pair both addresses, and hear a seek for each.  Raises NotReached, Differs."""
     line.forget()
-    attended = [await line.tell(f"pair {n.card.strap}") is not None for n in nodes]
+    began_us = line.now_us
+    answers = [await line.tell(f"pair {n.card.strap}") for n in nodes]
+    _not_slowly(line, began_us, *answers)
+    attended = [answer is not None for answer in answers]
     seeks: dict[int, Frame] = {}
     end_us = line.now_us + (SECOND_US if all(attended) else 10 * SECOND_US)
     while len(seeks) < 2 and (frame := await line.hear(end_us - line.now_us)) is not None:
@@ -148,7 +160,8 @@ async def one_address_is_let_go_while_the_other_flows(line: Line) -> None:
     """Releasing one node leaves the other as it is."""
     nodes, (one, other) = await _both_flow(line)
     line.forget()
-    await line.ask(f"release {one.card.strap}")
+    began_us = line.now_us
+    _not_slowly(line, began_us, await line.ask(f"release {one.card.strap}"))
     release = await one.wait(Kind.RELEASE, AT_ONCE_US, "it was asked to release")
     said = release.frame.message
     assert isinstance(said, frames.Release)
