@@ -11,7 +11,8 @@ from benchsim.probe.play import Result
 from benchsim.probe.run import run_case
 from benchsim.probe.setting import Setting
 from benchsim.probe.stand_in import NodesStandIn
-from tests.mutants.nodes import WRONG_NODES, Wrong
+from tests.mutants.nodes import WRONG_NODES
+from tests.mutants.wrong_node import Wrong
 
 KEY = bytes(range(16))
 OF_NODES = cases(Side.NODE)
