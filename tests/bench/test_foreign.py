@@ -12,7 +12,7 @@ from benchsim.bench.plan import Foreign, Plan
 from benchsim.ground import commands as ask
 from benchsim.ground.errors import BadInput
 from benchsim.link import codec
-from benchsim.link.frames import Beat, Header, Kind, Seek
+from benchsim.link.frames import Beat, Header, Kind, Prove, Seek
 from benchsim.link.impairments.delay import Delay
 from benchsim.link.impairments.loss import Loss
 from benchsim.rules.profile import load_profile
@@ -152,6 +152,16 @@ def test_whatever_a_foreign_end_sends_raises_nothing() -> None:
         for octets in (b"", b"\0", bytes(2000), bytes(range(200))):
             one.hear(octets)
         one.run(S)
+
+
+def test_what_is_answered_at_once_goes_out_before_the_next_walk() -> None:
+    one, out = bench(plan(cells=4), Foreign.HOST), list[bytes]()
+    one.attach(out.append)
+    one.run(S)
+    header = Header(1, Kind.PROVE, 7, 1, 0, 5, 0)
+    one.hear(codec.seal(codec.body_of(header, Prove(0x5101, bytes(16)))))
+    assert [frame[1] for frame in out] == [Kind.REFUSE]
+    assert one.now_us == S
 
 
 def test_a_frame_sets_out_for_its_address_and_a_seek_or_what_cannot_be_read_for_all() -> None:

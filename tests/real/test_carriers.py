@@ -144,6 +144,10 @@ async def test_an_mqtt_message_is_a_bare_frame_on_the_topic_of_its_direction() -
                 if str(message.topic) == "deck/link/to-host":
                     assert (message.payload, message.qos, message.retain) == (OFFER, 0, False)
                     break
+        async with aiomqtt.Client(host, int(port)) as late:  # nothing is kept for who comes later
+            await late.subscribe("deck/link/#")
+            await late.publish("deck/link/to-nodes", SEEK)
+            assert (await anext(aiter(late.messages))).payload == SEEK
 
 
 async def test_a_port_pair_carries_frames_through_pyserial() -> None:
@@ -283,6 +287,8 @@ async def test_datagrams_are_answered_to_a_bounded_number_of_peers_that_sent_a_w
             for client in clients[1:]:
                 client.send(SEEK)
                 await end.hears(SEEK)
+            clients[0].send(BAD_CRC)
+            await end.hears(BAD_CRC)
             end.send(OFFER)
             for client in clients[2:]:
                 assert await asyncio.to_thread(client.recv, 4096) == OFFER

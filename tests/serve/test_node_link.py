@@ -99,6 +99,26 @@ def test_a_change_on_a_medium_has_those_sought_again_at_whose_address_nobody_was
     played(story)
 
 
+def test_who_failed_for_another_reason_is_not_sought_again_by_itself() -> None:
+    async def story() -> None:
+        host = Table(plan(cells=4, host_key=bytes(16)), Side.HOST, 1)
+        nodes = Table(plan(cells=4), Side.NODES, 1)
+        await host.open()
+        await nodes.open()
+        for t_us in range(0, 8 * S, 10_000):
+            for one, other in ((host, nodes), (nodes, host)):
+                one.bench.run(t_us)
+                for frame in one.media[0].sent:
+                    other.media[0].heard(frame)
+                one.media[0].sent.clear()
+        failed = host.bench.link_states[0]
+        assert (failed.step, failed.reason) == ("failed", "wrong key")
+        host.media[0].tell("tcp 127.0.0.1:2: came")
+        assert host.bench.link_states[0] == failed
+
+    played(story)
+
+
 def test_rims_close_their_media() -> None:
     async def story() -> None:
         nodes = Table(plan(cells=4), Side.NODES, 1)
