@@ -102,9 +102,8 @@ def _star_mesh(between: list[list[float]], to_held: list[float], driven: list[fl
         for i in range(k + 1, size):
             if star[i] != 0.0:
                 part = star[i] / sums[k]
-                for j in range(k + 1, size):
-                    if j != i:
-                        between[i][j] += part * star[j]
+                for j in range(k + 1, size):  # what falls on i itself is never looked at
+                    between[i][j] += part * star[j]
                 to_held[i] += part * to_held[k]
                 driven[i] += part * driven[k]
     solution = [0.0] * size

@@ -59,17 +59,24 @@ def test_a_temperature_that_changes_each_second_is_followed_as_scipy_says() -> N
     assert found_k[:-1] == pytest.approx(expected_k[1:], abs=2e-4)
 
 
-@pytest.mark.parametrize(("sensed", "ohm"), [(False, 2.0), (True, 0.0)])
-def test_copper_leads_take_span_as_they_warm_unless_it_is_sensed(sensed: bool, ohm: float) -> None:
-    """R_in / (R_in + 2 R (1 + 0.00393 K)); the textbook's coefficient of copper at 20 C."""
-    wiring = Wiring(2.0, sensed=sensed)
+@pytest.mark.parametrize(
+    ("wiring", "ohm"),
+    [
+        (Wiring(2.0, sensed=False), 4.0),
+        (Wiring(2.0), 0.0),
+        # Sensed at the wrong end of two conductors in parallel.
+        (Wiring(2.0, shorts=(("EXC+", "SEN+", 0.0),)), 1.0),
+    ],
+)
+def test_copper_leads_take_span_as_they_warm_unless_it_is_sensed(wiring: Wiring, ohm: float) -> None:
+    """R_in / (R_in + R (1 + 0.00393 K)); the textbook's coefficient of copper at 20 C."""
     made = one_cell(Cell(E_MAX_KG, input_resistance_ohm=350.0, output_resistance_ohm=350.0), wiring=wiring)
     running = scale(made)
     running.do(Place("load", E_MAX_KG, 4.0, 1.5), S)
     for second, temperature_c in ((3, 60.0), (6, -10.0), (9, 20.0)):
         running.change(at(made, temperature_c), second * S)
         found = output_mv_per_v(running.read(0, (second + 2) * S))[-1, 0] / 2.0
-        leads = 2.0 * ohm * (1.0 + 0.00393 * (temperature_c - 20.0))
+        leads = ohm * (1.0 + 0.00393 * (temperature_c - 20.0))
         assert found == pytest.approx(350.0 / (350.0 + leads), abs=2e-9)
 
 

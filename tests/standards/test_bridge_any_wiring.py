@@ -255,3 +255,15 @@ def test_a_driver_gives_no_more_than_a_load_of_40_ohm_takes() -> None:
     assert channel(light, SIX).gain == pytest.approx(1.0, abs=1e-9)
     assert channel(light, SIX).status == ChannelStatus.GOOD
     assert channel(heavy, SIX).status == ChannelStatus.REFERENCE
+
+
+@pytest.mark.parametrize(("ohm", "status"), [(5e6, ChannelStatus.GOOD), (2e7, ChannelStatus.OPEN)])
+@pytest.mark.parametrize("terminal", ["SIG+", "SIG-"])
+def test_the_open_wire_test_finds_a_contact_as_bad_as_no_contact(
+    terminal: str, ohm: float, status: ChannelStatus
+) -> None:
+    """Pulled to both rails by 1e8 ohm an input moves by R / (R + 1e8): 5 % is a source, 17 % is none."""
+    found = channel(CELL, replace(SIX, contacts=((terminal, ohm),)))
+    assert found.status == status
+    if status is ChannelStatus.GOOD:  # an input that takes no current loses nothing on the way
+        assert (found.gain, found.offset_mv_per_v) == (pytest.approx(1.0, abs=1e-9), 0.0)
