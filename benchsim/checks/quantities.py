@@ -105,7 +105,7 @@ def read_operand(words: Words, known: Known) -> Operand:
 
 def _quantity(words: Words) -> Quantity:
     """A number and its unit: of mass, or d or e (e counts as d: one interval serves both)."""
-    _, token = words.number("a weight")
+    value, token = words.number("a weight")
     unit = words.here
     if unit.kind != "word":
         raise words.wrong(
@@ -114,7 +114,7 @@ def _quantity(words: Words) -> Quantity:
     words.take()
     written = token.text.replace("−", "-")
     if unit.text in DIVISIONS.factors:
-        return Quantity(Decimal(written.replace("_", "")), "d")
+        return Quantity(words.bounded(value, token, "a weight"), "d")
     try:
         return Quantity(parse(f"{written} {unit.text}", MASS), MASS.base)
     except BadInput as error:
@@ -128,7 +128,7 @@ def read_tolerance(words: Words) -> Tolerance:
     if start.kind == "number":
         if words.behind.kind == "word" and not _named(words.behind):
             return _plain_tolerance(words, start)
-        factor, _ = words.number("a tolerance")
+        factor = words.bounded(*words.number("a tolerance"), "a tolerance")
         if factor <= 0:
             raise words.wrong(f"a tolerance of {start.text} mpe", "a tolerance is above 0", start)
     if words.accept("zero window"):
@@ -145,7 +145,7 @@ def _named(token: Token) -> bool:
 
 def _plain_tolerance(words: Words, start: Token) -> Tolerance:
     if words.behind.text == "%":
-        value, _ = words.number("a tolerance")
+        value = words.bounded(*words.number("a tolerance"), "a tolerance")
         words.take()
         tolerance = Tolerance(value / 100, "1")
     else:
@@ -158,14 +158,14 @@ def _plain_tolerance(words: Words, start: Token) -> Tolerance:
 
 def read_time(words: Words, what: str) -> int:
     """A time in whole microseconds."""
-    value, token = words.number(what)
+    _, token = words.number(what)
     unit = words.here
     if unit.kind != "word" or unit.text not in TIME.factors:
         words_of_time = ", ".join(TIME.factors)
         raise words.wrong(f"{token.text} without a unit of time", f"{what} in {words_of_time}", token)
     words.take()
     try:
-        t_us = parse(f"{value} {unit.text}", TIME)
+        t_us = parse(f"{token.text} {unit.text}".replace("−", "-"), TIME)
     except BadInput as error:
         raise words.wrong(error.found, error.right, token) from None
     if t_us < 0 or t_us != int(t_us):

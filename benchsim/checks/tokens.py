@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from benchsim.ground.errors import BadInput, Place, nearest
+from benchsim.ground.units import in_any_range
 
 LONGEST = 2000
 _TOKEN = re.compile(
@@ -21,6 +22,7 @@ _TOKEN = re.compile(
           |(?P<stray>\S))""",
     re.VERBOSE,
 )
+LONGEST_WHOLE = 18
 _ESCAPE = re.compile(r"\\(x[0-9a-fA-F]{2}|.)", re.DOTALL)
 _ESCAPES = {"n": "\n", "r": "\r", "t": "\t", "0": "\0", "\\": "\\", '"': '"'}
 SIGNS = {
@@ -168,16 +170,26 @@ class Words:
         return SentenceError(found, right, column=column, sentence=self.sentence)
 
     def number(self, what: str) -> tuple[Decimal, Token]:
-        """A number, and the token it was."""
+        """A number, and the token it was; infinity for one beyond what a Decimal holds."""
         if self.here.kind != "number":
             raise self.wrong(str(self.here), f"{what}, as {what_example(what)!r}")
         token = self.take()
-        return Decimal(token.text.replace("−", "-").replace("_", "")), token
+        try:
+            number = Decimal(token.text.replace("−", "-").replace("_", ""))
+        except ArithmeticError:
+            number = Decimal("inf")
+        return number, token
+
+    def bounded(self, value: Decimal, token: Token, what: str) -> Decimal:
+        """The same number.  Raises SentenceError for one that no figure can have."""
+        if not in_any_range(value):
+            raise self.wrong(f"{token.text} is out of any range", f"{what}, as {what_example(what)!r}", token)
+        return value
 
     def whole(self, what: str) -> int:
         """A whole number from 0."""
         token = self.here
-        if token.kind != "number" or not token.text.isdigit():
+        if token.kind != "number" or not token.text.isdigit() or len(token.text) > LONGEST_WHOLE:
             raise self.wrong(str(token), f"{what}: a whole number")
         return int(self.take().text)
 

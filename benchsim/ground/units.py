@@ -82,7 +82,13 @@ DIMENSIONS = (
     TEMPERATURE_DIFFERENCE, PER_KELVIN, DATA_RATE, DIVISIONS,
 )  # fmt: skip
 
+MOST_ZEROS = 1500  # a quotient of two such numbers can still be counted and printed
 _QUANTITY = re.compile(r"\s*([+-]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*$")
+
+
+def in_any_range(value: Decimal) -> bool:
+    """Whether a number can be a figure of anything: exact sums with others would take for ever."""
+    return value.is_finite() and (not value or abs(value.adjusted()) <= MOST_ZEROS)
 
 
 def parse(text: str, dimension: Dimension) -> Decimal:
@@ -103,11 +109,14 @@ def parse(text: str, dimension: Dimension) -> Decimal:
     if unit not in dimension.factors:
         raise _wrong_unit(text, unit, dimension)
     try:
-        return Decimal(number) * dimension.factors[unit]
+        value = Decimal(number) * dimension.factors[unit]
     except ArithmeticError:  # an exponent beyond what a Decimal holds
+        value = Decimal("inf")
+    if not in_any_range(value):
         raise BadInput(
             f"{text!r} is out of any range", f"write a {dimension.name}, as {example(dimension)!r}"
-        ) from None
+        )
+    return value
 
 
 def _wrong_unit(text: str, unit: str, dimension: Dimension) -> BadInput:

@@ -12,12 +12,14 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from benchsim.ground.errors import BadInput, ManyBadInputs, unknown
+from benchsim.ground.errors import BadInput, ManyBadInputs, Place, unknown
 from benchsim.ground.library import profiles_folder, read_text
 from benchsim.rules.places import parse_error_place, place_of
 from benchsim.rules.schema import COUNTED, HEAD, KEYS, MARKS, SECTIONS, Key
 
 ENTRY_PARTS = ("value", "clause", "mark")
+DEEPEST = 10
+LARGEST = 10**18
 _TIMES = ("stable_for", "late_after", "oldest", "zero_tracking_after")
 
 
@@ -150,12 +152,30 @@ def load_profile(name_or_path: str) -> Profile:
 
 def read_profile(text: str, name: str, file: str) -> Profile:
     """A profile from the text of its file.  file: what errors call it.  Raises as load_profile."""
+    return _Reader(_tree(text, file), text, file).profile(name)
+
+
+def _tree(text: str, file: str) -> dict[str, Any]:
+    """The values of a TOML text: no number that no limit can have, nothing nested deeper than it can be."""
     try:
         tree = tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         where, what = parse_error_place(error, file)
         raise BadInput(f"not TOML: {what}", "write key = value lines below [section] lines", where) from None
-    return _Reader(tree, text, file).profile(name)
+    except (ValueError, ArithmeticError):
+        raise BadInput("a number beyond any range", "write limits as a standard does", Place(file)) from None
+    except RecursionError:
+        raise BadInput("values nested too deep", f"at most {DEEPEST} levels", Place(file)) from None
+    inside: list[tuple[Any, int]] = [(tree, 0)]
+    while inside:
+        value, depth = inside.pop()
+        if isinstance(value, int) and abs(value) > LARGEST:
+            raise BadInput("a number beyond any range", f"at most {LARGEST}", Place(file))
+        if depth > DEEPEST:
+            raise BadInput("values nested too deep", f"at most {DEEPEST} levels", Place(file))
+        children = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+        inside += ((child, depth + 1) for child in children)
+    return tree
 
 
 class _Reader:

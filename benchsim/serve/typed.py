@@ -9,11 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import isfinite
 
 from benchsim.faults.fault import Entry, entry_of
 from benchsim.ground import commands as ask
 from benchsim.ground.errors import BadInput, unknown
-from benchsim.ground.units import LENGTH, MASS, SPEED, parse
+from benchsim.ground.units import LENGTH, MASS, SPEED, Dimension, parse
 from benchsim.scale.parts import Receptor
 
 FORMS = {
@@ -40,12 +41,12 @@ HELP = tuple(FORMS.values())
 SPEED_M_PER_S = 5 / 3.6  # of a vehicle for which none is named, as in a scenario
 AXLES_APART_M = 4.0  # the same for its axles; closer together where the deck is short
 
-_NUMBER = r"[+-]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_NUMBER = r"[+-]?(?:\d[\d_]*(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = rf"{_NUMBER}\s*(?:[^\W\d]\S*?)?"
 _NAME_AND_MASS = re.compile(rf"(?P<name>.+)\s+(?P<mass>{_QUANTITY})")
 _FIGURE = re.compile(r"[+-]?\.?\d")
 _SPOT = re.compile(rf"(?P<x>{_QUANTITY})(?:\s*,\s*|\s+)(?P<y>{_QUANTITY})")
-_MEASURE = rf"{_NUMBER}\s*[^\W\d][^\s,]*"
+_MEASURE = rf"(?>{_NUMBER}\s*[^\W\d][^\s,]*)"  # taken once: many in a row have no second reading
 _BEHIND = rf"{_NUMBER}\s*(?:{'|'.join(LENGTH.factors)})(?![^\s,])"
 _VEHICLE = re.compile(
     rf"(?P<name>(?:(?!{_FIGURE.pattern})\S+\s+)*)(?P<axles>{_MEASURE}(?:(?:\s*,\s*|\s+){_MEASURE})*)"
@@ -114,6 +115,14 @@ def _as(form: str, found: str) -> BadInput:
     return BadInput(f"{typed!r} is not a whole command", f"write {FORMS[form]}")
 
 
+def _number(text: str, dimension: Dimension) -> float:
+    """A quantity in its base unit.  Raises BadInput, also for one that no float holds."""
+    value = float(parse(text, dimension))
+    if not isfinite(value):
+        raise BadInput(f"{text!r} is out of any range", f"write a {dimension.name} that can be")
+    return value
+
+
 def _alone(form: str, command: Typed) -> Callable[[str, Receptor], Typed]:
     """A command of one word."""
 
@@ -137,7 +146,7 @@ def _place(rest: str, receptor: Receptor) -> ask.Place:
     if name is None:
         name = _plain_name(match["name"], match["mass"])
     x_m, y_m = spot_m or (receptor.length_m / 2, receptor.width_m / 2)
-    return ask.Place(name, float(parse(match["mass"], MASS)), x_m, y_m)
+    return ask.Place(name, _number(match["mass"], MASS), x_m, y_m)
 
 
 def _plain_name(name: str, mass: str) -> str:
@@ -165,7 +174,7 @@ def _drive(rest: str, receptor: Receptor) -> ask.Drive:
     if not match or bool(name) == bool(match["name"]):
         raise _as("drive", rest)
     axles = _axles(match["axles"], receptor.length_m)
-    speed = float(parse(match["speed"], SPEED)) if match["speed"] else SPEED_M_PER_S
+    speed = _number(match["speed"], SPEED) if match["speed"] else SPEED_M_PER_S
     stop_x_m = (receptor.length_m + max(axle.behind_m for axle in axles)) / 2
     return ask.Drive(name or match["name"].strip(), axles, speed, stop_x_m, receptor.width_m / 2)
 
@@ -173,14 +182,14 @@ def _drive(rest: str, receptor: Receptor) -> ask.Drive:
 def _axles(text: str, length_m: float) -> tuple[ask.Axle, ...]:
     """Masses, each with how far behind the first axle; or none of them, for axles that are evenly apart."""
     found = re.findall(rf"({_MEASURE})(?:[\s,]+({_BEHIND}))?", text)
-    masses_kg = [float(parse(mass, MASS)) for mass, _ in found]
+    masses_kg = [_number(mass, MASS) for mass, _ in found]
     apart_m = min(AXLES_APART_M, length_m / (len(found) + 1))
     behind_m = [number * apart_m for number in range(len(found))]
     told = [behind for _, behind in found[1:] if behind]
     if found[0][1] or len(told) not in (0, len(found) - 1):
         raise _as("drive", text)
     if told:
-        behind_m = [0.0, *(float(parse(behind, LENGTH)) for behind in told)]
+        behind_m = [0.0, *(_number(behind, LENGTH) for behind in told)]
     return tuple(map(ask.Axle, masses_kg, behind_m))
 
 
@@ -202,7 +211,7 @@ def _where(
     spot = _SPOT.fullmatch(place)
     if not spot:
         raise BadInput(f"{place!r} is not a place", f"two lengths, as in {FORMS[form]}")
-    return what, (float(parse(spot["x"], LENGTH)), float(parse(spot["y"], LENGTH)))
+    return what, (_number(spot["x"], LENGTH), _number(spot["y"], LENGTH))
 
 
 def _over(place: str, receptor: Receptor) -> tuple[float, float]:

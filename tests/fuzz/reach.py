@@ -26,9 +26,9 @@ def entered(run: Callable[[bytes], None], inputs: Iterable[bytes]) -> set[str]:
             found.add(frame.f_code)
 
     before = sys.getprofile()
-    sys.setprofile(note)
     try:
         for octets in inputs:
+            sys.setprofile(note)  # anew: a stack that is full lets go of it
             run(octets)
     finally:
         sys.setprofile(before)

@@ -21,4 +21,4 @@ TARGETS: dict[str, Target] = {
 
 def inputs(name: str) -> list[Path]:
     """The seeds of a target, and what was once found with it."""
-    return sorted(path for folder in (SEEDS, FINDS) for path in (folder / name).glob("*"))
+    return [path for folder in (SEEDS, FINDS) for path in sorted((folder / name).glob("*"))]
