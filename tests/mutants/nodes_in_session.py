@@ -160,6 +160,16 @@ class ResumesWithOneNonce(NodeEnd):
         self._dice = fresh
 
 
+@wrong("node-release-sent-again-is-confirmed-again")
+class ForgetsAllWhenReleased(NodeEnd):
+    """Keeps nothing of a released session, so that a lost answer stays lost."""
+
+    def _on_session(self, frame: Frame, now_us: int) -> None:
+        super()._on_session(frame, now_us)
+        if self.session is not None and self.session.over:
+            self.session = None
+
+
 @wrong("node-released-node-is-silent")
 class AnswersWhenReleased(NodeEnd):
     """Keeps on answering in a session that was released."""

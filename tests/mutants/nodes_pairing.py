@@ -250,6 +250,15 @@ class LooksAtNoSerial(NodeEnd):
         super()._on_prove(frame, replace(prove, serial=self.card.serial), now_us)
 
 
+@wrong("node-new-seek-takes-the-place-of-the-exchange")
+class StaysWithItsFirstSeek(NodeEnd):
+    """Says nothing to another seek while it is in an exchange, of the same host too."""
+
+    def _offer(self, frame: Frame, seek: frames.Seek, version: int, now_us: int, at_us: int) -> None:
+        if self._exchange is None or self._exchange.seek_body == frame.body:
+            super()._offer(frame, seek, version, now_us, at_us)
+
+
 @wrong("node-prove-of-another-network-is-dropped")
 class TakesProvesOfAnyNetwork(NodeEnd):
     """Refuses what is not for its network at all."""

@@ -143,6 +143,21 @@ async def exchange_lives_its_time(line: Line) -> None:
     await (await host.accepted(exchange, offer, host.proof(exchange, offer))).release()
 
 
+@case("4, steps 2 and 4")
+async def new_seek_takes_the_place_of_the_exchange(line: Line) -> None:
+    """Another seek of the same host begins a new exchange: a prove of the one before finds no session."""
+    await unbound(line)
+    host = as_host(line)
+    old, new = host.exchange(), host.exchange()
+    prove = host.proof(old, await host.offer(old))
+    line.send(new.seek_frame)
+    offer = await host.answer(new, (Kind.OFFER,), host.window_us)
+    if offer is None:
+        raise Differs("no offer to another seek of the same host", line.newest)
+    await must_refuse(host, old, prove, RefuseReason.NO_SESSION)
+    await (await host.accepted(new, offer, host.proof(new, offer))).release()
+
+
 @case("4, step 5")
 async def same_prove_gets_the_same_accept(line: Line) -> None:
     """A prove that is sent again is answered by the same accept, octet for octet; the flow goes on."""

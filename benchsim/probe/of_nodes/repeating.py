@@ -1,6 +1,7 @@
 """Again, repeat and gone: samples that the host lacks (section 6).
 
-How many samples a repeat holds is the node's choice: what is judged is which samples come, and what they say.
+How many samples a repeat holds, up to k, is the node's choice: what is judged is which samples come, and
+what they say.
 """
 
 from __future__ import annotations
@@ -117,6 +118,8 @@ async def samples_are_repeated_as_they_were(line: Line) -> None:
     had.ask(asked)
     await had.answered(asked)
     must_be_repeated(had, set(asked))
+    if long := [frame for _, frame in had.repeats if data_of(frame).rows > had.flow.k]:
+        raise Differs(f"a repeat of {data_of(long[0]).rows} samples; k is {had.flow.k}")
     for number in asked:
         if had.again[number] != had.sent[number]:
             raise Differs(f"sample {number} is another when it is repeated", index_of(had, number))
