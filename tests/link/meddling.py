@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from benchsim.ground.randomness import Dice
 from benchsim.link import codec
@@ -115,6 +115,34 @@ class _Changing:
         at = change.at % len(content)
         content[at : at + len(change.octets)] = change.octets
         return [(t_us, codec.seal(bytes(content)))]
+
+
+@dataclass(frozen=True)
+class Meddler:
+    """Sends old frames again, and changed ones with their CRC made right: a hostile medium."""
+
+    probability: float
+
+    def start(self, dice: Dice) -> Passage:
+        return _Meddling(self.probability, dice)
+
+
+@dataclass
+class _Meddling:
+    probability: float
+    dice: Dice
+    heard: list[bytes] = field(default_factory=list)
+
+    def carry(self, frame: bytes, t_us: int) -> list[tuple[int, bytes]]:
+        self.heard.append(frame)
+        out = [(t_us, frame)]
+        if self.dice.unit() < self.probability:
+            out.append((t_us + 50, self.heard[self.dice.below(len(self.heard))]))
+        if self.dice.unit() < self.probability:
+            content = bytearray(frame[:-4])
+            content[self.dice.below(len(content))] ^= 1 << self.dice.below(8)
+            out.insert(0, (t_us, codec.seal(bytes(content))))
+        return out
 
 
 def paired(place: Site, until_us: int = 4 * SECOND) -> Site:

@@ -7,7 +7,6 @@ the time that the specification states.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -15,10 +14,9 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from benchsim.ground.randomness import Dice, Streams
-from benchsim.link import codec
+from benchsim.ground.randomness import Streams
 from benchsim.link.hub import Hub
-from benchsim.link.impairment import Impairment, Passage
+from benchsim.link.impairment import Impairment
 from benchsim.link.impairments.bit_errors import BitErrors
 from benchsim.link.impairments.burst import Burst
 from benchsim.link.impairments.delay import Delay
@@ -30,7 +28,7 @@ from benchsim.link.limits import ABSENT_PAUSE_US, EXCHANGE_LIFE_US
 from benchsim.link.node import NodeEnd
 from benchsim.link.parts import LinkSettings
 from benchsim.link.steps import Reason, Step
-from tests.link.meddling import OTHER_HOST
+from tests.link.meddling import OTHER_HOST, Meddler
 from tests.link.secrets import Secrets
 from tests.link.site import KEY, PERIOD_US, Clock, Site, count_of, host_card, node_card, site
 
@@ -38,34 +36,6 @@ ADDRESSES = (1, 2)
 ROUND_TRIP_US = 50_000
 OTHER_KEY = bytes(range(16, 32))
 STALE_US = 800_000  # three impairments of a stack, each late by its most, and a frame's waiting
-
-
-@dataclass(frozen=True)
-class Meddler:
-    """Sends old frames again, and changed ones with their CRC made right: a hostile medium."""
-
-    probability: float
-
-    def start(self, dice: Dice) -> Passage:
-        return _Meddling(self.probability, dice)
-
-
-@dataclass
-class _Meddling:
-    probability: float
-    dice: Dice
-    heard: list[bytes] = field(default_factory=list)
-
-    def carry(self, frame: bytes, t_us: int) -> list[tuple[int, bytes]]:
-        self.heard.append(frame)
-        out = [(t_us, frame)]
-        if self.dice.unit() < self.probability:
-            out.append((t_us + 50, self.heard[self.dice.below(len(self.heard))]))
-        if self.dice.unit() < self.probability:
-            content = bytearray(frame[:-4])
-            content[self.dice.below(len(content))] ^= 1 << self.dice.below(8)
-            out.insert(0, (t_us, codec.seal(bytes(content))))
-        return out
 
 
 SHARES = st.sampled_from([0.02, 0.2, 0.6])
