@@ -14,8 +14,10 @@ from mcap.writer import CompressionType, Writer
 
 from benchsim.ground.errors import BenchsimError
 from benchsim.ground.library import profiles_folder, shipped
-from benchsim.record import container, frames, reader, walker
+from benchsim.record import container, export, frames, pcapng, reader, sightings, walker
+from benchsim.record.export import capture_of
 from benchsim.record.reader import read_recording
+from benchsim.record.sightings import Sightings
 from benchsim.rules import places, profile, schema
 from benchsim.scenario import build, equipment, layout, loader, salvage, stack, text, timeline, wording
 from benchsim.scenario import quantities as scenario_quantities
@@ -129,6 +131,22 @@ def a_recording(octets: bytes) -> None:
     assert read.complete == (not read.missing)
 
 
+def its_frames(octets: bytes) -> None:
+    """The frames of a recording's file, as decode tells and exports them."""
+    path = _scratch()
+    path.write_bytes(octets)
+    seen = Sightings(path)
+    try:
+        found = list(seen)
+    except BenchsimError as error:
+        refused(error, str(path))
+        return
+    assert all(isinstance(one.fate(), str) and one.whereabouts() for one in found)
+    exported = pcapng.read(b"".join(capture_of(seen.head, found)))
+    assert [packet.data for packet in exported.packets] == [one.octets for one in found]
+    assert exported.notes == ()
+
+
 def frames_block(octets: bytes) -> None:
     """A block of frames is refused, or what it says comes back the same."""
     pieces = Pieces(octets)
@@ -145,14 +163,14 @@ def recording_content(octets: bytes) -> None:
     pieces, file = Pieces(octets), BytesIO()
     writer = Writer(file, compression=CompressionType.NONE)
     writer.start(profile=container.PROFILE, library="x")
-    made = head().metadata()
+    made = head(depth=container.FRAMES, nodes=("one", "two")).metadata()
     keys = sorted(made)
     for _ in range(pieces.number() % 4):
         key = keys[pieces.number() % len(keys)]
         made[key] = words_of(pieces.some())
     writer.add_metadata(container.HEAD, made)
     channels = []
-    for stream in container.streams(4):
+    for stream in container.streams(4, container.FRAMES):
         schema = writer.register_schema(stream.schema, stream.schema_encoding, stream.schema_data)
         channels.append(writer.register_channel(stream.topic, stream.message_encoding, schema))
     at_ns = 0
@@ -162,11 +180,12 @@ def recording_content(octets: bytes) -> None:
         if how & 8:
             writer.add_metadata(container.TAIL, {"ended_us": words_of(pieces.some()), "rows": "1"})
             continue
-        writer.add_message(channels[how & 3], at_ns, pieces.some(), at_ns)
+        writer.add_message(channels[4 if how & 16 else how & 3], at_ns, pieces.some(), at_ns)
         if how & 4:
             writer.flush()  # type: ignore[no-untyped-call]
     writer.finish()  # type: ignore[no-untyped-call]
     a_recording(file.getvalue())
+    its_frames(file.getvalue())
 
 
 def _keys(made: Any) -> Iterator[str]:
@@ -220,8 +239,12 @@ TARGETS = {
     ),
     "recording-content": Target(
         recording_content,
-        (walker, reader, container),
-        tuple(f"container.decode_{what}" for what in ("columns", "events", "links", "reasons")),
+        (walker, reader, container, sightings, export),
+        (
+            "frames.decode_frames",
+            "export.capture_of",
+            *(f"container.decode_{what}" for what in ("columns", "events", "links", "reasons")),
+        ),
         longest=1500,
     ),
 }

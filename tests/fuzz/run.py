@@ -17,7 +17,7 @@ import signal
 import sys
 import time
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -49,11 +49,7 @@ def main() -> int:
     except importlib.metadata.PackageNotFoundError:
         print("atheris is not installed; `make fuzz` installs it", file=sys.stderr)
         return 2
-    with (
-        Path(os.devnull).open("w") as quiet,
-        contextlib.redirect_stderr(quiet),
-        contextlib.redirect_stdout(quiet),
-    ):
+    with _quiet():
         importlib.import_module("tests.fuzz.one")  # all that is imported by it counts its branches
     from tests.fuzz.targets import TARGETS
 
@@ -69,6 +65,22 @@ def main() -> int:
             failed.append(name)
     print(f"found something in: {', '.join(failed)}" if failed else f"{len(names)} targets, nothing found")
     return 1 if failed else 0
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """Without the fuzzer's word for each module that it prepares."""
+    kept = os.dup(1), os.dup(2)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (1, 2):
+        os.dup2(nowhere, stream)
+    try:
+        yield
+    finally:
+        for stream, before in zip((1, 2), kept, strict=True):
+            os.dup2(before, stream)
+        for file in (*kept, nowhere):
+            os.close(file)
 
 
 def _fuzzed(name: str, target: Target, share_s: float) -> bool:

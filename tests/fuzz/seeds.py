@@ -260,7 +260,7 @@ def _recording_content() -> Seeds:
     block = container.encode_columns(columns, 0, 3)
     reasons = container.encode_reasons(0, columns.reasons)
     events, links = container.encode_events(run.events[:1]), container.encode_links(run.link_states[:1])
-    told = ((0, reasons), (5, block), (2, events), (3, links))
+    told = ((0, reasons), (5, block), (2, events), (3, links), (16, _recording_frames()["frames"][1:]))
     whole = b"".join(bytes([how, 1]) + some(content) for how, content in told)
     end = b"\x08\0" + some(b"5000000")
     return {"whole": b"\0" + whole + end, "other-head": b"\2\1" + some(b"9") + b"\4" + some(b"x") + whole}
