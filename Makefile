@@ -71,7 +71,7 @@ $(VENV)/.for-lint: pyproject.toml | $(BIN)/python
 
 $(VENV)/.for-fuzz: pyproject.toml | $(BIN)/python
 	$(PIP) install --quiet --editable '.[test,fuzz]' || \
-	  { echo "atheris comes built for Linux and the newest Pythons only; name one: make PYTHON=python3.12 ..." >&2; exit 1; }
+	  { echo "atheris comes built for Linux only, for Python 3.11 to 3.14" >&2; exit 1; }
 	@touch $@ $(VENV)/.for-tests $(VENV)/.for-running
 
 $(VENV)/.for-build: pyproject.toml | $(BIN)/python
