@@ -11,7 +11,7 @@ from benchsim.link.limits import ANSWERS_KEPT, EXCHANGE_LIFE_US
 from benchsim.probe.as_host import AT_ONCE_US, another_host, as_host, changed, refuse_of, unbound
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs
-from benchsim.probe.line import Line
+from benchsim.probe.line import Line, name
 
 # So few waits out of so many are never all alike by chance: 10 draws within a twentieth, 1 in 10^11 (closed
 # form of the range of n uniform numbers, n s^(n-1) - (n-1) s^n).
@@ -56,7 +56,7 @@ async def seek_of_another_address_is_not_answered(line: Line) -> None:
     end_us = line.now_us + host.window_us + 2 * line.setting.patience_us
     while (frame := await line.hear(end_us - line.now_us)) is not None:
         if frame.header.address == line.address and frame.header.session == exchange.number:
-            raise Differs(f"it answers, though the seek was for address {elsewhere}")
+            raise Differs(f"it said {name(frame)}, though the seek was for address {elsewhere}")
 
 
 @case("4, step 2")
