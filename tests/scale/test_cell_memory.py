@@ -11,9 +11,12 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import signal
 
-from benchsim.ground.commands import Place, Remove
+from benchsim.ground.commands import Axle, Drive, Move, Place, Remove, SiteCommand
+from benchsim.ground.randomness import Streams
+from benchsim.scale.loads import Deck
 from benchsim.scale.parts import Cell, ScaleParts, Site, Wiring
 from benchsim.scale.scale import Scale
+from benchsim.scale.seating import Seats
 from tests.scale.made import CORNERS, S, one_cell, output_mv_per_v, parts, scale
 
 E_MAX_KG = 30_000.0
@@ -36,7 +39,7 @@ def test_zero_and_span_follow_a_step_of_temperature_by_one_time_constant(load: f
     if load:
         running.do(Place("load", load * E_MAX_KG, 4.0, 1.5), S // 2)
     running.change(at(made, 45.0), 3 * S)
-    block = running.read(0, 200 * S)
+    block = running.read(0, 260 * S)
     t_s = np.maximum(block.t_us * 1e-6 - 3.0, 0.0)
     kelvin = 25.0 * -np.expm1(-t_s / 20.0)
     expected = load * (1.0 - 2e-5 * kelvin) + 1e-5 * kelvin
@@ -119,6 +122,47 @@ def test_overload_shifts_zero_for_good_by_the_largest_load_so_far() -> None:
     # A deck of 0.9 damping overshoots by 0.15 %: exp(-pi D / sqrt(1 - D^2)).
     assert found == pytest.approx([0.0, 0.05, 0.05, 0.07], abs=0.1 * 2.2 * 0.0016)
     assert found[1] == found[2]
+
+
+def test_a_spring_that_weakens_under_a_standing_load_gives_way_at_once() -> None:
+    """0.1 of what 0.9 E_max lies beyond a safe load of 0.5: 0.04 is there at once, and stays."""
+    sound = one_cell(Cell(E_MAX_KG, rated_output_mv_per_v=1.0))
+    weak = replace(sound, cells=(replace(sound.cells[0], safe_load=0.5, overload_set=0.1),))
+    running = scale(sound)
+    running.do(Place("load", 0.9 * E_MAX_KG, 4.0, 1.5), S)
+    running.change(weak, 30 * S)
+    running.do(Remove("load"), 40 * S)
+    block = running.read(0, 50 * S)
+    output = output_mv_per_v(block)[:, 0]
+    assert output[block.t_us == 30 * S] == pytest.approx([0.9], abs=1e-8)
+    assert output[[31 * 80, -1]] == pytest.approx([0.94, 0.04], abs=1e-8)
+
+
+def test_each_cell_of_a_scale_seats_by_its_own_stream_whichever_station_reads_it() -> None:
+    six = ((0.0, 0.0), (0.0, 3.0), (4.0, 0.0), (4.0, 3.0), (8.0, 0.0), (8.0, 3.0))
+    running = scale(parts(Cell(1e6, repeatability=1e-3), six), seed=7)
+    running.do(Place("load", 6e5, 4.0, 1.5), S)
+    found = np.concatenate([output_mv_per_v(running.read(k, 30 * S))[-1] for k in (0, 1)])
+    draws = [float(Streams(7).noise("seat", cell).normal(1)[0]) for cell in range(6)]
+    assert (found / 0.2 - 1.0) / 1e-3 == pytest.approx(draws, abs=1e-4)
+
+
+def test_what_sits_anew_is_the_load_s_part_of_all_that_is_carried() -> None:
+    made = parts(Cell(E_MAX_KG, repeatability=1e-4), dead_load_kg=1_000.0)
+    seats, deck = Seats(Streams(1)), Deck(made.receptor)
+    place, lorry = (
+        Place("a", 3_000.0, 4.0, 1.5),
+        Drive("b", (Axle(2_000.0, 0.0), Axle(4_000.0, 3.0)), 3.0, 7.0, 1.5),
+    )
+    parts_told = []
+    told: list[SiteCommand] = [place, lorry, Move("a", 2.0, 1.0), Remove("b"), Remove("a")]
+    for second, command in enumerate(told):
+        deck = deck.after(command, second * S)
+        seating = seats.after(command, deck, made)
+        parts_told.append(None if seating is None else seating.part)
+    assert parts_told == [0.75, 0.6, 0.3, None, None]
+    steady = replace(made, cells=tuple(replace(c, repeatability=0.0) for c in made.cells))
+    assert Seats(Streams(1)).after(place, Deck(made.receptor).after(place, 0), steady) is None
 
 
 def outputs_of_loadings(cell: Cell, times: int, dead_load_kg: float = 0.0) -> tuple[list[float], list[float]]:

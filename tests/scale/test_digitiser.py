@@ -157,3 +157,10 @@ def test_any_resolution_spans_the_same_range(bits: int) -> None:
     block = reading(one_cell(replace(CELL, zero_balance_mv_per_v=2.0), Digitiser(bits=bits)))
     assert block.counts.dtype == np.int32
     assert block.counts[0, 0] == 2 ** (bits - 2)
+
+
+def test_a_converter_shows_a_common_mode_at_a_rail_by_its_rejection() -> None:
+    """Four conductors, EXC- open: both inputs half the excitation off the middle; 80 dB leave 1e-4 of it."""
+    poor = Digitiser(bits=32, common_mode_error=1e-4)
+    found = reading(one_cell(CELL, poor, Wiring(sensed=False, open=("EXC-",)))).counts[-1, 0]
+    assert found / poor.counts_per_mv_per_v == pytest.approx(500.0 * 1e-4, abs=1e-8)
