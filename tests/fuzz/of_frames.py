@@ -36,6 +36,7 @@ def by_construct(kind: Kind, frame: bytes) -> Any:
 
 def same(parsed: Any, heard: Frame) -> None:
     """Both have read the same values."""
+    assert parsed is not None
     for name in Header.__slots__:
         assert parsed.header[name] == getattr(heard.header, name)
     for field in layout_of(type(heard.message)).fields:

@@ -16,7 +16,6 @@ import re
 import signal
 import sys
 import time
-import traceback
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,6 +32,7 @@ MOST_LINES = 40
 STATUS = re.compile(r"cov: (\d+) ft: \d+ corp: (\d+)")
 EXECUTED = re.compile(r"stat::number_of_executed_units:\s*(\d+)")
 BEGINS = (" === Uncaught Python exception", "ERROR: libFuzzer", "Traceback")
+EXITED = re.compile(r"\n==\d+== ERROR: libFuzzer: fuzz target exited")
 KEPT = re.compile(r"Test unit written to (\S+)")
 HEAD = f"{'target':<18}{'executed':>9}{'a second':>9}{'inputs':>8}{'branches':>9}  lines run of each decoder"
 
@@ -143,19 +143,12 @@ def _apart(work: Callable[[], None], log: Path, longest_s: float) -> bool:
 
 
 def _be_the_child(work: Callable[[], None], log: Path) -> None:
-    code = 1
-    try:
-        file = os.open(log, os.O_WRONLY | os.O_APPEND)
-        for stream in (1, 2):
-            os.dup2(file, stream)
-        work()
-        code = 0
-    except SystemExit as ended:
-        code = 0 if not ended.code else 1
-    except BaseException:
-        traceback.print_exc()
-    finally:
-        os._exit(code)
+    """What escapes ends this process in the ordinary way: at its exit the fuzzer keeps the input."""
+    file = os.open(log, os.O_WRONLY | os.O_APPEND)
+    for stream in (1, 2):
+        os.dup2(file, stream)
+    work()
+    os._exit(0)
 
 
 def _quoted(word: str) -> str:
@@ -175,7 +168,7 @@ def _line(name: str, told: str, taken_s: float, reached: str) -> str:
 def _failure(name: str, told: str, log: Path) -> None:
     """What escaped, where the input is, and how to see it again."""
     begins = min((at for word in BEGINS if (at := told.find(word)) >= 0), default=0)
-    lines = [line for line in told[begins:].splitlines() if not line.startswith(("INFO:", "WARNING:"))]
+    lines = EXITED.split(told[begins:])[0].splitlines()
     print("\n".join(f"    {line[:200]}" for line in lines[:MOST_LINES]))
     if kept := KEPT.search(told):
         path = Path(kept[1]).relative_to(ROOT)
