@@ -204,7 +204,7 @@ class MixesAddresses(Hub):
         return super().receive(frame, now_us)
 
 
-@wrong("host-a-session-is-watched-on-after-new-keys")
+@wrong("host-resumed-brings-new-keys-and-sequences")
 class SeesNoGapsAfterResume(Watch):
     """Forgets to watch for gaps once a session was taken up."""
 
@@ -322,6 +322,15 @@ class BelievesAForgedReleased(OddSeat):
         if isinstance(frame.message, frames.Released) and self.watch is not None:
             frame = replace(frame, tag=self.watch.session.into.tag(frame.body))
         return super().hear(frame, now_us)
+
+
+@wrong("host-asked-to-pair-while-it-releases-it-begins-anew")
+class CannotPairDuringRelease(OddSeat):
+    """Is deaf to whoever asks to pair until a release is answered."""
+
+    def pair(self, now_us: int, wait_us: int = 0) -> None:
+        if self.step is not Step.RELEASE:
+            super().pair(now_us, wait_us)
 
 
 @wrong("host-a-release-that-is-not-answered-times-out")

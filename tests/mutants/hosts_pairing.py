@@ -275,6 +275,15 @@ class LooksAtNoSerial(OddSeat):
         super()._on_accept(frame, accept, now_us)
 
 
+@wrong("host-asked-to-pair-while-it-proves-it-begins-anew")
+class CannotPairDuringProve(OddSeat):
+    """Is deaf to whoever asks to pair while it waits for an accept."""
+
+    def pair(self, now_us: int, wait_us: int = 0) -> None:
+        if self.step is not Step.PROVE:
+            super().pair(now_us, wait_us)
+
+
 @wrong("host-the-proof-of-a-prove-is-right")
 class NumbersItsProve(HostExchange):
     """Counts frames before there is a session."""

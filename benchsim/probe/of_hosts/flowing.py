@@ -129,12 +129,3 @@ async def a_high_sequence_of_control_frames_brings_new_keys(line: Line) -> None:
         raise Differs("no resume, though the control lane has reached the re-key figure", line.newest)
     flow.take_up(resume.frame)
     await flow.clean("new keys hold, and nothing was lost", flow.frame_us + flow.asks_within_us)
-
-
-@case("5; 7")
-async def a_session_is_watched_on_after_new_keys(line: Line) -> None:
-    """After new keys a gap is noticed and asked for as before, under the new keys and counted from 0."""
-    flow = await as_node(line).flowing()
-    flow.take_up((await flow.lost()).frame)
-    await flow.begun()
-    await flow.asked(flow.skip())

@@ -165,6 +165,19 @@ async def without_a_session_nothing_is_asked(line: Line) -> None:
 
 
 @case("4, steps of a host; 7")
+async def asked_to_pair_while_it_releases_it_begins_anew(line: Line) -> None:
+    """A host that is asked to pair while a release is not answered yet lets the release be, and pairs."""
+    node = as_node(line, most_samples_per_frame=4)
+    flow = await node.flowing()
+    release = await _asked(line, flow)
+    seek = await node.sought(asked=True)
+    line.send(_released(flow, release))
+    anew = await node.pair(seek=seek)
+    await anew.clean("it has paired anew")
+    await anew.asked(anew.skip(), why="the new session is watched")
+
+
+@case("4, steps of a host; 7")
 async def a_released_address_can_be_paired_again(line: Line) -> None:
     """After a release another node is paired at the same address when somebody asks for it."""
     node = as_node(line, most_samples_per_frame=4)

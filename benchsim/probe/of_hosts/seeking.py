@@ -12,6 +12,7 @@ from benchsim.probe.as_node import SEEKS_BY_ITSELF_US, as_node, several_tries, w
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs, NotReached
 from benchsim.probe.line import Line
+from benchsim.probe.node_flow import AT_ONCE_US
 
 
 def _sought_with(seek: Frame) -> frames.Seek:
@@ -172,6 +173,20 @@ async def an_offer_of_fewer_samples_a_frame_holds(line: Line) -> None:
     """A node may offer fewer samples a frame than the host asked for; its frames are then taken as agreed."""
     flow = await as_node(line, most_samples_per_frame=1).pair(next_sample=12_345)
     await flow.clean("all frames keep to the offer", 300_000)
+
+
+@case("4, steps of a host")
+async def asked_to_pair_while_it_proves_it_begins_anew(line: Line) -> None:
+    """A host that is asked to pair while it waits for an accept lets that be, and pairs in a new exchange."""
+    node = as_node(line)
+    exchange = node.exchange(await node.sought())
+    await node.proven(exchange)
+    seek = await node.sought(asked=True)
+    if seek.header.session == exchange.number:
+        raise Differs("it seeks with the session number of the exchange before")
+    line.send(exchange.accept_frame)
+    anew = await node.pair(seek=seek)
+    await anew.wait(Kind.BEAT, AT_ONCE_US, "it was accepted in the new exchange")
 
 
 @case("4, steps of a host")
