@@ -78,6 +78,8 @@ async def _play_live(picked: Sequence[Case], setting: Setting, options: dict[str
     try:
         if not place:
             raise BadInput("the attendant does not say where the device is", "name it with --at PLACE")
+        if picked[0].side is Side.NODE and place.startswith("listen-udp:"):
+            raise BadInput(f"{place}: over udp nobody comes to a host, it speaks first", "name udp:HOST:PORT")
         carrier = make_carrier(place, End.NODES if picked[0].side is Side.HOST else End.HOST)
         async for result in play_all(picked, setting, carrier, attend, Streams(options["seed"]), _note):
             results += _told([result], options)

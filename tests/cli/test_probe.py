@@ -100,6 +100,7 @@ def test_no_secret_is_ever_told(call: Call) -> None:
         (("--self", "--key", "12", "--key-file", "x"), "name one of both"),
         (("--self", "--host-id", "g"), "up to 16 hexadecimal digits"),
         (("--self", "--junit", "/nowhere/x.xml", "--case", SEEK), "name a file that can be written"),
+        (("--at", "listen-udp:0"), "it speaks first; name udp:HOST:PORT"),
         (("--attendant", "no-such-program-here"), "name a program that can be run"),
     ],
 )
