@@ -18,7 +18,7 @@ from benchsim.link.limits import TAG_OCTETS
 from benchsim.link.parts import HostCard
 from benchsim.link.seat import Told
 from benchsim.link.session import Session
-from benchsim.link.steps import HostEvent, Step
+from benchsim.link.steps import HostEvent, Reason, Step
 from benchsim.link.watch import Watch
 from tests.mutants.odd_host import OddSeat, wrong
 
@@ -322,6 +322,25 @@ class BelievesAForgedReleased(OddSeat):
         if isinstance(frame.message, frames.Released) and self.watch is not None:
             frame = replace(frame, tag=self.watch.session.into.tag(frame.body))
         return super().hear(frame, now_us)
+
+
+@wrong("host-asked-to-release-while-it-seeks-it-stops")
+class CannotStopSeeking(OddSeat):
+    """Seeks on though it was asked to let the address be."""
+
+    def release(self, now_us: int) -> None:
+        if self.step is not Step.SEEK:
+            super().release(now_us)
+
+
+@wrong("host-an-address-that-flowed-is-not-given-up")
+class MakesNoPause(OddSeat):
+    """Seeks a node that is away again at once, without a pause."""
+
+    def _gives_up(self, event: HostEvent, reason: Reason, now_us: int, why: str = "") -> None:
+        super()._gives_up(event, reason, now_us, why)
+        if self.step is Step.LOST:
+            self._ask_us = now_us + 300_000
 
 
 @wrong("host-asked-to-pair-while-it-releases-it-begins-anew")

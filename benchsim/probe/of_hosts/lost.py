@@ -228,15 +228,18 @@ async def an_address_that_flowed_is_not_given_up(line: Line) -> None:
     """With nobody there after a flow the host pauses and seeks again, by itself and without end."""
     node, flow = await _flow(line)
     await _sought_by_itself(flow, node)
-    span_us, tries = flow.exchange.seek.offer_window_us, 1
+    span_us, tries, heard_us = flow.exchange.seek.offer_window_us, 1, line.now_us
     while await node.seek(span_us) is not None:
-        tries += 1
+        tries, heard_us = tries + 1, line.now_us
         if tries > line.setting.settings.tries:
             raise Differs("it seeks more often than it has tries, and makes no pause")
     await node.says("lost")
     seek = await node.seek(ABSENT_PAUSE_US)
     if seek is None:
         raise Differs("it does not seek again after the pause", line.newest)
+    pause_us = line.now_us - heard_us - span_us
+    if pause_us < ABSENT_PAUSE_US - line.setting.patience_us:
+        raise Differs(f"it pauses {seconds(pause_us)}; {seconds(ABSENT_PAUSE_US)} are right")
     anew = await node.pair(seek=seek)
     await anew.clean("the node is back")
 

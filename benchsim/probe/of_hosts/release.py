@@ -165,6 +165,19 @@ async def without_a_session_nothing_is_asked(line: Line) -> None:
 
 
 @case("4, steps of a host; 7")
+async def asked_to_release_while_it_seeks_it_stops(line: Line) -> None:
+    """A host that is asked to release an address that it seeks stops seeking, and counts it as released."""
+    node = as_node(line)
+    span_us = window_us(line, await node.sought())
+    if await line.ask(f"release {line.address}") == SOON:
+        raise NotReached("a program has to attend the host: it is to be asked now")
+    await line.pause(2 * line.setting.patience_us)
+    line.forget()
+    await node.silent(2 * span_us, "it was asked to release")
+    await node.says("released")
+
+
+@case("4, steps of a host; 7")
 async def asked_to_pair_while_it_releases_it_begins_anew(line: Line) -> None:
     """A host that is asked to pair while a release is not answered yet lets the release be, and pairs."""
     node = as_node(line, most_samples_per_frame=4)
