@@ -109,10 +109,11 @@ def parse(text: str, dimension: Dimension) -> Decimal:
     if unit not in dimension.factors:
         raise _wrong_unit(text, unit, dimension)
     try:
-        value = Decimal(number) * dimension.factors[unit]
+        exact = Decimal(number)
+        value = exact * dimension.factors[unit]
     except ArithmeticError:  # an exponent beyond what a Decimal holds
-        value = Decimal("inf")
-    if not in_any_range(value):
+        exact = value = Decimal("inf")
+    if not (in_any_range(exact) and in_any_range(value)):  # a product of what is next to nothing is nothing
         raise BadInput(
             f"{text!r} is out of any range", f"write a {dimension.name}, as {example(dimension)!r}"
         )

@@ -62,15 +62,11 @@ def test_a_typed_figure_that_no_number_holds_is_refused(line: str) -> None:
         read_typed(line, DECK)
 
 
-@given(
-    st.lists(
-        st.sampled_from(["11 t", "1111 t,", "1e5t", "1 m", "1_1 t,", "t", "1"]), min_size=40, max_size=99
-    )
-)
+@given(st.lists(st.sampled_from(["11 t", "1111 t,", "1e5t", "1 m", "1_1 t,", "t", "1"]), max_size=99))
 def test_a_long_line_of_axles_that_are_none_is_refused_like_a_short_one(words: list[str]) -> None:
     """Each axle has one reading: two would make 2**40 of the line.  The test ends, or its time runs out."""
     with pytest.raises(BadInput):
-        read_typed(f"drive truck {' '.join(words)} ;", DECK)
+        read_typed(f"drive truck {'1e5t 1111 t ' * 40}{' '.join(words)} ;", DECK)
 
 
 SHIPPED = (profiles_folder() / "r76-iii.toml").read_text("utf-8")
