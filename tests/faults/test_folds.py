@@ -89,6 +89,18 @@ def test_another_pattern_of_a_loose_terminal_is_other_seconds() -> None:
     assert alike == pytest.approx(0.3**2 + 0.7**2, abs=4 * math.sqrt(0.58 * 0.42 / 200))
 
 
+def test_a_loose_contact_that_is_there_has_up_to_its_resistance_evenly() -> None:
+    # Uniform numbers: mean a half and deviation 1 / sqrt(12), four standard errors allowed.
+    def ohms(pattern: int) -> list[float]:
+        folds = (fold("loose-terminal", age_us=n * 1_000_000, gone=0.0, pattern=pattern) for n in range(1000))
+        return [ohm for part in folds for _, ohm in part.contacts]
+
+    first = ohms(1)
+    assert sum(first) / 1000 == pytest.approx(2.5, abs=4 * 5.0 / math.sqrt(12 * 1000))
+    assert 0.0 <= min(first) < 0.1 < 4.9 < max(first) < 5.0
+    assert not set(first) & set(ohms(2))
+
+
 def test_a_short_can_lie_between_any_two_of_the_six_terminals() -> None:
     (pair,) = (p for p in entry_of("shorted-terminals").parameters if p.name == "pair")
     assert len(pair.words) == len({frozenset(w.split("/")) for w in pair.words}) == math.comb(6, 2)

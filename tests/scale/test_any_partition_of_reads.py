@@ -62,7 +62,7 @@ def _every_effect(made: ScaleParts, temperature_c: float) -> ScaleParts:
     cells = tuple(
         replace(
             cell, recovery=1.6, repeatability=0.001, safe_load=0.2, overload_set=0.02,
-            thermal_time_constant_s=0.2 + 0.1 * number,  # settled after some 24 of them, within a test
+            thermal_time_constant_s=0.04 * (1 + number),  # settled after some 24 of them, within a test
         )
         for number, cell in enumerate(made.cells)
     )  # fmt: skip
@@ -255,14 +255,14 @@ def test_before_the_converter_not_one_bit_depends_on_the_reads(
 @pytest.mark.parametrize("step_us", [12_500, 799_999, 7_777_777])
 def test_cells_that_warm_wear_and_seat_give_the_same_bytes_however_read(step_us: int) -> None:
     happenings: Happenings = [
-        (S // 2, 10),
-        (2 * S, Place("a", 18_400.0, 2.0, 1.0)),
-        (5 * S, Remove("a")),
-        (6 * S, 11),
-        (9 * S, Place("b", 30_000.0, 7.0, 1.0)),
-        (11 * S, 1),
-        (20 * S, 10),
-        (25 * S, Place("c", 10_000.0, 7.0, 1.0)),
+        (S // 2, 10),  # at rest until all cells have settled
+        (8 * S, Place("a", 18_400.0, 2.0, 1.0)),
+        (10 * S, Remove("a")),
+        (11 * S, 11),
+        (17 * S, Place("b", 30_000.0, 7.0, 1.0)),
+        (19 * S, 1),
+        (21 * S, 10),
+        (27 * S, Place("c", 10_000.0, 7.0, 1.0)),
     ]
     whole = played(PLAIN, happenings, [])
     assert (

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from tests.scenario.texts import HEAD, built, told
@@ -26,6 +28,14 @@ def test_the_same_data_sheet_can_be_written_in_ratios() -> None:
     as_ratios = built(HEAD + f"cells: {{{SHEET}, y: 12000, z: 5000}}\n").plan.scale
     assert as_masses.cells == as_ratios.cells
     assert as_ratios.cells != built(HEAD + f"cells: {{{SHEET}}}\n").plan.scale.cells
+
+
+def test_a_declared_return_holds_for_a_creep_that_is_given_beside_it() -> None:
+    """DR = E_max / (2 Z); half of it is left a minute after 30 min of E_max, whatever the cell creeps."""
+    for creep in ("creep after 30 min: 0.02 %", "creep: [{share: 0.03 %, time constant: 5 min}]"):
+        cell, *_ = built(HEAD + f"cells: {{{SHEET}, z: 5000, {creep}}}\n").plan.scale.cells
+        left = sum(a * (1.0 - math.exp(-1_800.0 / tau)) * math.exp(-60.0 / tau) for a, tau in cell.creep)
+        assert cell.recovery * left == pytest.approx(0.5 / 10_000, rel=1e-9)
 
 
 def test_single_figures_of_a_data_sheet_stand_alone_too() -> None:
