@@ -266,4 +266,4 @@ def test_the_open_wire_test_finds_a_contact_as_bad_as_no_contact(
     found = channel(CELL, replace(SIX, contacts=((terminal, ohm),)))
     assert found.status == status
     if status is ChannelStatus.GOOD:  # an input that takes no current loses nothing on the way
-        assert (found.gain, found.offset_mv_per_v) == (pytest.approx(1.0, abs=1e-9), 0.0)
+        assert (found.gain, found.offset_mv_per_v) == pytest.approx((1.0, 0.0), abs=1e-9)
