@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -51,6 +52,29 @@ def _of_device(command: Callable[..., None]) -> Callable[..., None]:
                 show_default=True,
                 type=click.IntRange(1, 4),
                 help="How many cells a host under test expects at an address.",
+            ),
+            click.option(
+                "--liveness",
+                default=1000,
+                show_default=True,
+                type=click.IntRange(10, 60_000),
+                metavar="MS",
+                help="The liveness limit of the host, under test or played.",
+            ),
+            click.option(
+                "--answer-timeout",
+                default=500,
+                show_default=True,
+                type=click.IntRange(1, 60_000),
+                metavar="MS",
+                help="How long it waits for an answer.",
+            ),
+            click.option(
+                "--tries",
+                default=5,
+                show_default=True,
+                type=click.IntRange(1, 100),
+                help="How often it asks.",
             ),
             click.option("--host-id", metavar="HEX", help="Of the host that the probe plays."),
         )
@@ -168,6 +192,12 @@ def setting_of(options: dict[str, Any]) -> Setting:
         host_id=host_id,
         cells=options["cells"],
         patience_us=1000 * options.get("patience", 50),
+        settings=replace(
+            Setting(octets).settings,
+            liveness_us=1000 * options["liveness"],
+            answer_timeout_us=1000 * options["answer_timeout"],
+            tries=options["tries"],
+        ),
     )
 
 

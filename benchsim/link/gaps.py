@@ -124,7 +124,10 @@ class Gaps:
         return min((g.ask_us for g in self.gaps), default=None)
 
     def ask(self, now_us: int) -> tuple[tuple[int, int], ...]:
-        """Ranges (first, count) to ask for now; () when nothing is due.  Asks for all that lacks at once."""
+        """Ranges (first, count) to ask for now; () when nothing is due.  Asks for all that lacks at once.
+
+        A gap that is named only because another is due was not left unanswered: that is no try of its own.
+        """
         self.gone(0, self.next - self.reach)
         tired = [g for g in self.gaps if g.asked >= AGAIN_TRIES and g.ask_us <= now_us]
         for gap in tired:
@@ -133,8 +136,9 @@ class Gaps:
         if not any(g.ask_us <= now_us for g in self.gaps):
             return ()
         listed = self.gaps[:MAX_RANGES]
+        for gap in listed:
+            if gap.ask_us <= now_us or not gap.asked:
+                gap.asked += 1
         for gap in self.gaps:
             gap.ask_us = now_us + AGAIN_RETRY_US
-        for gap in listed:
-            gap.asked += 1
         return tuple((g.first, min(g.end - g.first, 0xFFFF)) for g in listed)

@@ -164,7 +164,8 @@ class Seat:
         elif reason is RefuseReason.WRONG_KEY:  # or it has lost power and made another offer since
             self._doubts += 1
             if self._doubts == 1:
-                self._start_over(HostEvent.DOUBT, now_us)
+                self._happens(HostEvent.DOUBT, now_us, self.state.reason, self.state.detail)
+                self._seek(now_us)
             elif self._known is None:
                 self._unfit(Reason.WRONG_KEY, why(refuse), now_us)
             else:

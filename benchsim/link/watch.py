@@ -112,11 +112,11 @@ class Watch:
             return None
         first, node_t_us, rows, channels, status, octets = taken
         gaps = self.gaps
+        self.heard_us = now_us
         odd = first != gaps.next and self._odd(first, now_us)
         if odd or (rows, channels) != self._shape or node_t_us >= NO_NUMBER:
             self.counters.refused += 1
             return None
-        self.heard_us = now_us
         if not gaps.take(first, rows, now_us):
             self.counters.unwanted += 1
             return None

@@ -16,7 +16,7 @@ class Setting:
     """network, key, addresses: as they are set in the device.  host_id: of the host that the probe plays.
 
     patience_us: what a medium and a device may cost beyond the times of the specification, each way.
-    settings: of the host that the probe plays.  cells: how many the host under test expects an address.
+    settings: of the host, played or under test.  cells: how many the host under test expects an address.
     """
 
     key: bytes = field(repr=False)

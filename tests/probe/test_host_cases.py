@@ -79,6 +79,7 @@ def test_an_uneven_medium_spoils_no_verdict(monkeypatch: pytest.MonkeyPatch, see
 OTHERS = {
     "one sample a frame": replace(SETTING, settings=LinkSettings(samples_per_frame=1)),
     "80 samples a frame": replace(SETTING, settings=LinkSettings(samples_per_frame=80)),
+    "one try": replace(SETTING, settings=LinkSettings(tries=1)),
     "two tries": replace(SETTING, settings=LinkSettings(tries=2)),
     "nine tries": replace(SETTING, settings=LinkSettings(tries=9)),
     "patient": replace(SETTING, settings=LinkSettings(liveness_us=5_000_000, answer_timeout_us=2_000_000)),
