@@ -79,7 +79,6 @@ def test_an_uneven_medium_spoils_no_verdict(monkeypatch: pytest.MonkeyPatch, see
 OTHERS = {
     "one sample a frame": replace(SETTING, settings=LinkSettings(samples_per_frame=1)),
     "80 samples a frame": replace(SETTING, settings=LinkSettings(samples_per_frame=80)),
-    "one try": replace(SETTING, settings=LinkSettings(tries=1)),
     "two tries": replace(SETTING, settings=LinkSettings(tries=2)),
     "nine tries": replace(SETTING, settings=LinkSettings(tries=9)),
     "patient": replace(SETTING, settings=LinkSettings(liveness_us=5_000_000, answer_timeout_us=2_000_000)),
@@ -89,6 +88,12 @@ OTHERS = {
     "one cell": replace(SETTING, cells=1),
     "other addresses": replace(SETTING, addresses=(16, 3, 7)),
 }
+
+
+def test_a_host_that_asks_once_is_not_faulted_for_asking_no_more() -> None:
+    found = results(replace(SETTING, settings=LinkSettings(tries=1)))
+    assert faulted(found) == {}
+    assert all("try" in why or "tries" in why or "once" in why for why in not_reached(found).values())
 
 
 @pytest.mark.parametrize("name", OTHERS)
