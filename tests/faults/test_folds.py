@@ -12,6 +12,7 @@ from benchsim.faults.fault import HOUR_US, entry_of
 from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Streams
 from benchsim.link.channel import Channel
+from benchsim.scale.validate import check_digitiser
 from tests.faults.healthy import CELL, HEALTHY, NODE, RECEPTOR
 
 
@@ -134,6 +135,14 @@ def test_noise_grows_in_the_form_in_which_it_was_given() -> None:
     assert (as_density.noise_rms_counts, as_density.noise_density_v_per_rthz) == (0.0, pytest.approx(1e-7))
     silent = replace(NODE, digitiser=replace(NODE.digitiser, noise_rms_counts=0.0))
     assert fold("noisy", silent, least_counts=50.0).digitiser.noise_rms_counts == 50.0
+
+
+def test_noise_upon_noise_ends_where_a_converter_ends() -> None:
+    part = NODE
+    for _ in range(4):
+        part = fold("noisy", part, factor=1e5)
+    assert part.digitiser.noise_rms_counts == 1e9
+    check_digitiser(part.digitiser, "station 1")
 
 
 def test_no_more_bits_stand_still_than_the_converter_has() -> None:

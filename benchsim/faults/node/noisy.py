@@ -5,6 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from benchsim.faults.fault import NodePart, fault, parameter
+from benchsim.scale.validate import DIGITISER
+
+# Several of this fault multiply; beyond these a converter says nothing anyway.
+_MOST_DENSITY, _MOST_COUNTS = DIGITISER["noise_density_v_per_rthz"][1], DIGITISER["noise_rms_counts"][1]
 
 
 @fault(
@@ -26,7 +30,7 @@ class Noisy:
     def fold(self, part: NodePart, age_us: int) -> NodePart:
         converter = part.digitiser
         if converter.noise_density_v_per_rthz:
-            density = converter.noise_density_v_per_rthz * self.factor
+            density = min(converter.noise_density_v_per_rthz * self.factor, _MOST_DENSITY)
             return replace(part, digitiser=replace(converter, noise_density_v_per_rthz=density))
-        counts = converter.noise_rms_counts * self.factor or self.least_counts
+        counts = min(converter.noise_rms_counts * self.factor or self.least_counts, _MOST_COUNTS)
         return replace(part, digitiser=replace(converter, noise_rms_counts=counts))
