@@ -150,6 +150,13 @@ def test_no_more_bits_stand_still_than_the_converter_has() -> None:
     assert fold("stuck-code", small, bits=20).digitiser.stuck_bits == 11
 
 
+def test_slow_warming_adds_its_lag_and_its_effect_to_the_cell_s_own() -> None:
+    own = replace(CELL, thermal_time_constant_s=600.0)
+    slow = fold("slow-warming", own, time_constant_us=HOUR_US, zero_effect_per_k=3e-5)
+    assert slow.thermal_time_constant_s == 4_200.0
+    assert slow.zero_effect_per_k == pytest.approx(CELL.zero_effect_per_k + 3e-5)
+
+
 def test_two_drifts_add_up() -> None:
     slow = fold("span-drift", CELL, HOUR_US, drift=0.01, over_us=2 * HOUR_US)
     both = fold("span-drift", slow, HOUR_US, drift=0.01, over_us=0)
