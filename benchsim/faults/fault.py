@@ -37,7 +37,16 @@ _SHOWN_IN = {
     "mass": ("t", "kg", "g"),
     "ratio": ("%",),
     "temperature coefficient": ("%/K", "ppm/K"),
+    "length": ("m", "mm"),
+    "stiffness": ("kN/mm", "N/m"),
+    "pressure": ("bar", "Pa"),
 }
+
+# The ends of field names that say a unit, the longer first.
+_UNITS = (
+    "_m_per_s2", "_m_per_s", "_n_per_m", "_mv_per_v", "_ohm", "_hz", "_us", "_kg", "_ppm", "_pa", "_m2", "_k",
+    "_m",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +114,7 @@ class Parameter:
     @property
     def word(self) -> str:
         """The name as a person writes it, its unit left off: "resistance" for resistance_ohm."""
-        for unit in ("_mv_per_v", "_ohm", "_hz", "_us", "_kg", "_ppm", "_k"):
+        for unit in _UNITS:
             if self.name.endswith(unit):
                 return self.name.removesuffix(unit).replace("_", " ")
         return self.name.replace("_", " ")

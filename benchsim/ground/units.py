@@ -65,6 +65,18 @@ RESISTANCE = Dimension(
     },
 )
 SPEED = Dimension("speed", "m/s", {"m/s": Decimal(1), "km/h": Decimal(1) / Decimal("3.6")})
+ACCELERATION = Dimension("acceleration", "m/s2", {"m/s2": Decimal(1), "m/s²": Decimal(1)})
+STIFFNESS = Dimension(
+    "stiffness", "N/m", {"N/m": Decimal(1), "kN/m": Decimal(1000), "kN/mm": Decimal(1_000_000)}
+)
+PRESSURE = _dimension("pressure", "Pa", kPa="1000", bar="100000")
+AREA = Dimension("area", "m2", {"m2": Decimal(1), "m²": Decimal(1)})
+ANGLE = Dimension("angle", "°", {"°": Decimal(1), "deg": Decimal(1)})
+MASS_RATE = Dimension(
+    "mass rate",
+    "kg/s",
+    {"kg/s": Decimal(1), "t/h": Decimal(1000) / Decimal(3600), "kg/min": Decimal(1) / Decimal(60)},
+)
 TEMPERATURE = Dimension("temperature", "°C", {"°C": Decimal(1), "C": Decimal(1)})
 TEMPERATURE_DIFFERENCE = Dimension(
     "temperature difference", "K", {"K": Decimal(1), "°C": Decimal(1), "C": Decimal(1)}
@@ -79,7 +91,8 @@ DIVISIONS = Dimension("divisions", "d", {"d": Decimal(1), "e": Decimal(1)})
 
 DIMENSIONS = (
     MASS, LENGTH, TIME, FREQUENCY, RATIO, OUTPUT, VOLTAGE, NOISE_DENSITY, RESISTANCE, SPEED, TEMPERATURE,
-    TEMPERATURE_DIFFERENCE, PER_KELVIN, DATA_RATE, DIVISIONS,
+    TEMPERATURE_DIFFERENCE, PER_KELVIN, DATA_RATE, DIVISIONS, ACCELERATION, STIFFNESS, PRESSURE, AREA, ANGLE,
+    MASS_RATE,
 )  # fmt: skip
 
 MOST_ZEROS = 1500  # a quotient of two such numbers can still be counted and printed

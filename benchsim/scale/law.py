@@ -6,7 +6,6 @@ that stand, or something moves on it.  Which one follows from the law and the st
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -16,11 +15,10 @@ from numpy.typing import NDArray
 from benchsim.scale.bridge import channel, warm
 from benchsim.scale.cell import Bank, CellState
 from benchsim.scale.digitiser import Figures, figures
+from benchsim.scale.forces import Forces, Step
 from benchsim.scale.grid import Grid
-from benchsim.scale.loads import Deck
-from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Support, Wiring
-from benchsim.scale.receptor import bearing_on
-from benchsim.scale.recursion import CHUNK, Pendulum, pendulum, swing, turned
+from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Wiring
+from benchsim.scale.recursion import CHUNK, swing, turned
 
 Floats = NDArray[np.float64]
 
@@ -84,80 +82,19 @@ class Electric:
         )
 
 
-@functools.lru_cache(maxsize=256)
-def _columns(supports: tuple[Support, ...], cells: tuple[int, ...]) -> tuple[Floats, Floats, Floats]:
-    """Constant, per x and per y of these cells' shares, each (cells, 1)."""
-    share = bearing_on(supports)
-    constant, per_x, per_y = (
-        np.array([[column[i]] for i in cells]) for column in (share.constant, share.per_x_m, share.per_y_m)
-    )
-    return constant, per_x, per_y
-
-
-@dataclass(frozen=True, slots=True)
-class Forces:
-    """Masses that the station's cells carry.  standing_kg: (cells, 1), of all that does not roll."""
-
-    deck: Deck
-    dead_kg: Floats
-    standing_kg: Floats
-    columns: tuple[Floats, Floats, Floats]
-    response: Pendulum
-
-    @classmethod
-    def of(cls, deck: Deck, cells: tuple[int, ...], rate_hz: float) -> Forces:
-        receptor = deck.receptor
-        columns = _columns(receptor.supports, cells)
-        whole_kg = receptor.dead_load_kg
-        half_x_m, half_y_m = 0.5 * receptor.length_m, 0.5 * receptor.width_m
-        dead_kg = _shared(columns, whole_kg, whole_kg * half_x_m, whole_kg * half_y_m)
-        standing_kg = dead_kg + _shared(columns, *deck.standing())
-        response = pendulum(receptor.natural_frequency_hz, receptor.damping_ratio, rate_hz)
-        return cls(deck, dead_kg, standing_kg, columns, response)
-
-    def along(self, t_us: NDArray[np.int64]) -> Floats:
-        """Static masses on the cells, (cells, n), at rising instants."""
-        return self.standing_kg + _shared(self.columns, *self.deck.rolling(t_us))
-
-    def at(self, t_us: int) -> Floats:
-        """The same at one instant, (cells,)."""
-        if all(vehicle.is_gone(t_us) for vehicle in self.deck.vehicles):
-            return self.standing_kg[:, 0]
-        return self.along(np.array([t_us]))[:, 0]
-
-    def steps(self, first_us: int, end_us: int) -> list[Step]:
-        """What axles put on the cells and take off at first_us or later, before end_us."""
-        return [
-            Step(t_us, _shared(self.columns, mass_kg, mass_kg * x_m, mass_kg * y_m)[:, 0])
-            for t_us, mass_kg, x_m, y_m in self.deck.steps(first_us, end_us)
-        ]
-
-
-def _shared(
-    columns: tuple[Floats, Floats, Floats], mass: Floats | float, x: Floats | float, y: Floats | float
-) -> Floats:
-    return columns[0] * mass + columns[1] * x + columns[2] * y
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """At t_us the masses on the cells change by mass_kg, (cells,), at once."""
-
-    t_us: int
-    mass_kg: Floats
-
-
 @dataclass(frozen=True, slots=True)
 class State:
     """What lies behind the next sample.
 
-    carried_kg: static, at the last one.  e, z: deck, see Pendulum.  steps: what has come since.
+    carried_kg: static, at the last one.  e, z: deck, see Pendulum.  held_kg: what binds beside the cells
+    holds of it, (cells,).  steps: what has come since.
     """
 
     carried_kg: Floats
     e: Floats
     z: Floats
     cells: CellState
+    held_kg: Floats
     steps: tuple[Step, ...] = ()
 
 
@@ -182,7 +119,7 @@ class Law:
         """The state of a deck without a load that has stood for ever."""
         dead_kg = self.forces.dead_kg[:, 0].copy()
         none = np.zeros(len(dead_kg))
-        return State(dead_kg, none, none, self.electric.bank.rest(dead_kg))
+        return State(dead_kg, none, none, self.electric.bank.rest(dead_kg), none)
 
     def converts_as(self, other: Law) -> bool:
         """Whether samples of both may be converted at once."""
@@ -254,9 +191,19 @@ class Law:
 
     def _quiet(self, state: State, count: int) -> Stretch:
         """`count` samples of a deck that rests."""
-        output, cells_after = self.electric.bank.still(state.carried_kg, state.cells, count)
+        seen_kg, held_kg = self._past_binding(state.carried_kg[:, None], state)
+        output, cells_after = self.electric.bank.still(seen_kg[:, 0], state.cells, count)
         none = np.zeros_like(state.e)
-        return Stretch(self._counts(output), lambda n: State(state.carried_kg, none, none, cells_after(n)))
+        return Stretch(
+            self._counts(output),
+            lambda n: State(state.carried_kg, none, none, cells_after(n), held_kg[:, 0].copy()),
+        )
+
+    def _past_binding(self, mass_kg: Floats, state: State) -> tuple[Floats, Floats]:
+        """What reaches the cells of masses on the supports, and what is held beside them; (cells, n)."""
+        if self.forces.binding is None:
+            return mass_kg, np.zeros((len(mass_kg), 1))
+        return self.forces.binding.past(mass_kg, state.held_kg, state.carried_kg + state.e)
 
     def _free(self, state: State, first: int, count: int) -> Stretch:
         """Up to `count` samples of a deck that swings under loads that stand; fewer when it comes to rest."""
@@ -278,12 +225,13 @@ class Law:
         count = min(count, done * CHUNK)
         ee, ez = response.table[0, :CHUNK], response.table[1, :CHUNK]
         late_e = (ee * starts_e[:, :done] + ez * starts_z[:, :done]).reshape(len(e), -1)[:, :count]
-        output, cells_after = self.electric.bank.under(carried_kg[:, None] + late_e, state.cells)
+        seen_kg, held_kg = self._past_binding(carried_kg[:, None] + late_e, state)
+        output, cells_after = self.electric.bank.under(seen_kg, state.cells)
 
         def after(n: int) -> State:
             chunk, place = divmod(n - 1, CHUNK)
             e, z = turned(response.turn(place), starts_e[:, chunk, 0], starts_z[:, chunk, 0])
-            return State(carried_kg, e, z, cells_after(n))
+            return State(carried_kg, e, z, cells_after(n), _column(held_kg, n))
 
         return Stretch(self._counts(output), after)
 
@@ -299,10 +247,14 @@ class Law:
         e, z = swing(self.forces.response, driven, state.e, state.z)
         e, z = e.reshape(len(e), -1), z.reshape(len(z), -1)
         count = min(count, chunks * CHUNK)
-        output, cells_after = self.electric.bank.under(carried_kg[:, :count] + e[:, :count], state.cells)
+        seen_kg, held_kg = self._past_binding(carried_kg[:, :count] + e[:, :count], state)
+        output, cells_after = self.electric.bank.under(seen_kg, state.cells)
 
         def after(n: int) -> State:
-            return State(carried_kg[:, n - 1].copy(), e[:, n - 1].copy(), z[:, n - 1].copy(), cells_after(n))
+            return State(
+                carried_kg[:, n - 1].copy(), e[:, n - 1].copy(), z[:, n - 1].copy(), cells_after(n),
+                _column(held_kg, n),
+            )  # fmt: skip
 
         return Stretch(self._counts(output), after)
 
@@ -326,3 +278,8 @@ class Law:
             e[:, place] += add_e * step.mass_kg
             z[:, place] += add_z * step.mass_kg
         return e, z
+
+
+def _column(values: Floats, n: int) -> Floats:
+    """The last of the first n columns, or the only one there is."""
+    return values[:, min(n, values.shape[1]) - 1].copy()

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from benchsim.ground.commands import Drive, Move, Place, Remove, SiteCommand
 from benchsim.ground.errors import BadInput, unknown
+from benchsim.scale.contact import contact
 from benchsim.scale.parts import Receptor
 from benchsim.scale.receptor import bearing
 from benchsim.scale.vehicle import Vehicle
@@ -67,6 +68,14 @@ class Deck:
                 x_kg_m += load.mass_kg * load.x_m
                 y_kg_m += load.mass_kg * load.y_m
         return mass_kg, x_kg_m, y_kg_m
+
+    def moves(self, t_us: int) -> bool:
+        """Whether anything is on its way at that instant."""
+        return any(not vehicle.is_gone(t_us) for vehicle in self.vehicles)
+
+    def pressing(self, t_us: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
+        """The sums of what loads that move press on the deck with, their swing included.  t_us: rising."""
+        return self.rolling(t_us)
 
     def rolling(self, t_us: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
         """The same of the vehicles.  t_us: rising."""
@@ -283,7 +292,10 @@ class History:
         cells_kg = np.empty((len(t_us), len(self.latest.receptor.supports)))
         for span, deck in self._spans(t_us):
             mass_kg, x_kg_m, y_kg_m = deck.sums(t_us[span])
-            share = bearing(deck.receptor)
-            for cell, (a, b, c) in enumerate(zip(share.constant, share.per_x_m, share.per_y_m, strict=True)):
-                cells_kg[span, cell] = a * mass_kg + b * x_kg_m + c * y_kg_m
+            receptor, on = deck.receptor, contact(deck.receptor)
+            dead = receptor.dead_load_kg
+            dead_x, dead_y = dead * 0.5 * receptor.length_m, dead * 0.5 * receptor.width_m
+            empty_kg = on.carried(np.array([dead]), np.array([dead_x]), np.array([dead_y]))
+            whole_kg = on.carried(mass_kg + dead, x_kg_m + dead_x, y_kg_m + dead_y)
+            cells_kg[span] = (whole_kg - empty_kg).T
         return cells_kg

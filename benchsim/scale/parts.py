@@ -73,11 +73,36 @@ class Wiring:
 
 @dataclass(frozen=True, slots=True)
 class Support:
-    """Where a cell carries the receptor.  stiffness_n_per_m: relative values are enough for the shares."""
+    """Where a cell carries the receptor.  What a rigid deck on such supports does stands in contact.py.
+
+    stiffness_n_per_m: of cell and mount; relative values are enough while heights are 0 and nothing lifts.
+    height_m: how far it stands above where it should.  anchored: it also pulls; else the deck lifts off it.
+    binding_kg, binding_share: what something beside the cell holds at most by friction, and which share of
+    a change of load goes there until it slips.
+    """
 
     x_m: float
     y_m: float
     stiffness_n_per_m: float = 1.0e8
+    height_m: float = 0.0
+    anchored: bool = False
+    binding_kg: float = 0.0
+    binding_share: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """Something other than a support under the deck: it carries what its stiffness and the deck's sinking
+    make of it.  gap_m: how far the deck sinks before it touches.  bonded: it is fast, and pulls as well.
+    push_kg: what it presses the deck down with whatever the deck does; negative lifts.
+    """
+
+    x_m: float
+    y_m: float
+    stiffness_n_per_m: float = 0.0
+    gap_m: float = 0.0
+    bonded: bool = False
+    push_kg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +110,7 @@ class Receptor:
     """The load receptor: length along x, width along y, its dead load spread evenly, its vertical response.
 
     natural_frequency_hz, damping_ratio: the second-order response of force on each support.
+    touches: what else is under it.
     """
 
     length_m: float
@@ -93,6 +119,7 @@ class Receptor:
     supports: tuple[Support, ...]
     natural_frequency_hz: float = 8.0
     damping_ratio: float = 0.08
+    touches: tuple[Touch, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,7 +73,6 @@ def bearing(receptor: Receptor) -> Bearing:
     return bearing_on(receptor.supports)
 
 
-@functools.lru_cache(maxsize=64)
 def bearing_on(supports: tuple[Support, ...]) -> Bearing:
     """A rigid plate on springs: forces from two moments and a sum, in exact fractions, so that a soft support
     costs no digits.
@@ -82,63 +81,115 @@ def bearing_on(supports: tuple[Support, ...]) -> Bearing:
     it in itself; supports in one place do so together and share by stiffness alone.  Supports on one line
     share by the position along the line; what lies across the line is taken by guides that carry no weight.
     Source: statics; a rigid body on springs (the stiffness method).
-    Not modelled: a plate that bends or has joints, friction, restraints that carry weight, uplift (a share
-    may be negative: the support then pulls), the error of a platform cell under a load beside its middle.
+    All supports bear here, and pull where a share is negative; what a deck that lifts off does stands in
+    contact.py.  Not modelled: a plate that bends or has joints, restraints that carry weight, the error of a
+    platform cell under a load beside its middle.
     """
-    far = _far_apart(supports)
-    line = None
-    if far is not None:
-        (a, b), extent_m = far, math.dist(*((s.x_m, s.y_m) for s in far))
-        line = Line(a.x_m, a.y_m, b.x_m - a.x_m, b.y_m - a.y_m, max(PLACED_M, _BESIDE * extent_m))
-        if any(line.distance_m(s.x_m, s.y_m) > _BESIDE * extent_m for s in supports):
-            line = None
-    # A place (1, x, y) to what the plate can do there: sink, and tilt along a line or both ways.
+    return _bearing(tuple((s.x_m, s.y_m, s.stiffness_n_per_m) for s in supports))
+
+
+Points = tuple[tuple[float, float, float], ...]
+
+
+@functools.lru_cache(maxsize=64)
+def _bearing(points: Points) -> Bearing:
+    line, ways = ways_of(tuple((x, y) for x, y, _ in points))
+    return Bearing(*stiff(points, ways).shares, line)
+
+
+def ways_of(spots: tuple[tuple[float, float], ...]) -> tuple[Line | None, tuple[Basis, ...]]:
+    """What a plate on these spots can do: sink, and tilt along their line or both ways.
+
+    A way takes a place (1, x, y) to how far it moves there.
+    """
     one, none = Fraction(1), Fraction(0)
-    ways: list[Basis] = [(one, none, none)]
-    if line is not None:
-        dx, dy = Fraction(line.dx_m), Fraction(line.dy_m)
-        ways.append((-(Fraction(line.x_m) * dx + Fraction(line.y_m) * dy), dx, dy))
-    elif far is not None:
-        ways += [(none, one, none), (none, none, one)]
-    return Bearing(*_shared(supports, ways), line)
+    sink: Basis = (one, none, none)
+    far = _far_apart(spots)
+    if far is None:
+        return None, (sink,)
+    (ax, ay), (bx, by) = far
+    extent_m = math.dist(*far)
+    line = Line(ax, ay, bx - ax, by - ay, max(PLACED_M, _BESIDE * extent_m))
+    if any(line.distance_m(x, y) > _BESIDE * extent_m for x, y in spots):
+        return None, (sink, (none, one, none), (none, none, one))
+    dx, dy = Fraction(line.dx_m), Fraction(line.dy_m)
+    return line, (sink, (-(Fraction(line.x_m) * dx + Fraction(line.y_m) * dy), dx, dy))
 
 
-def _far_apart(supports: tuple[Support, ...]) -> tuple[Support, Support] | None:
-    """The two supports farthest apart; None when all stand in one place."""
-    pairs = list(itertools.combinations(supports, 2))
-    apart_m = [math.dist((a.x_m, a.y_m), (b.x_m, b.y_m)) for a, b in pairs]
+def _far_apart(
+    spots: tuple[tuple[float, float], ...],
+) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """The two spots farthest apart; None when all are in one place."""
+    pairs = list(itertools.combinations(spots, 2))
+    apart_m = [math.dist(a, b) for a, b in pairs]
     if not pairs or max(apart_m) <= PLACED_M:
         return None
     return pairs[apart_m.index(max(apart_m))]
 
 
-def _shared(
-    supports: tuple[Support, ...], ways: list[Basis]
-) -> tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]:
-    """Constant, per x and per y of every share, when the plate can give way in these ways."""
-    stiffness = [Fraction(s.stiffness_n_per_m) for s in supports]
-    moved = [[way[0] + way[1] * Fraction(s.x_m) + way[2] * Fraction(s.y_m) for way in ways] for s in supports]
+Columns = tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Stiff:
+    """A plate on springs, solved without rounding.
+
+    shares: constant, per x and per y of every spring's share.  moved: by spring, what each way does there.
+    inverse: of the stiffness in the ways.
+    """
+
+    shares: Columns
+    moved: tuple[tuple[float, ...], ...]
+    inverse: tuple[tuple[float, ...], ...]
+
+
+def stiff(points: Points, ways: tuple[Basis, ...]) -> Stiff:
+    """Springs at points, (x, y, stiffness), under a plate that can give way in these ways.
+
+    All in whole numbers (a float is one over a power of two), and each result is rounded once.
+    """
     size = len(ways)
-    none = Fraction(0)
-    rows = [
-        [sum((k * m[i] * m[j] for k, m in zip(stiffness, moved, strict=True)), none) for j in range(size)]
-        + list(ways[i])
-        for i in range(size)
+    moved = [[way[0] + way[1] * Fraction(x) + way[2] * Fraction(y) for way in ways] for x, y, _ in points]
+    k, k_by = _whole([[Fraction(stiffness) for _, _, stiffness in points]])
+    m, m_by = _whole(moved)
+    w, w_by = _whole([list(way) for way in ways])
+    matrix = [
+        [sum(s * v[i] * v[j] for s, v in zip(k[0], m, strict=True)) for j in range(size)] for i in range(size)
     ]
-    for pivot in range(size):
-        rows[pivot] = [value / rows[pivot][pivot] for value in rows[pivot]]
-        for other in range(size):
-            if other != pivot:
-                factor = rows[other][pivot]
-                rows[other] = [a - factor * b for a, b in zip(rows[other], rows[pivot], strict=True)]
+    adjugate, determinant = _adjugate(matrix)
+    lever = [[sum(a * way[c] for a, way in zip(row, w, strict=True)) for c in range(3)] for row in adjugate]
     constant, per_x, per_y = (
         tuple(
-            float(k * sum((m[i] * rows[i][size + column] for i in range(size)), none))
-            for k, m in zip(stiffness, moved, strict=True)
+            m_by * s * sum(a * row[column] for a, row in zip(v, lever, strict=True)) / (w_by * determinant)
+            for s, v in zip(k[0], m, strict=True)
         )
         for column in range(3)
     )
-    return constant, per_x, per_y
+    scale = k_by * m_by * m_by
+    return Stiff(
+        (constant, per_x, per_y),
+        tuple(tuple(map(float, row)) for row in moved),
+        tuple(tuple(scale * a / determinant for a in row) for row in adjugate),
+    )
+
+
+def _whole(rows: list[list[Fraction]]) -> tuple[list[list[int]], int]:
+    """Binary fractions as whole numbers over one denominator."""
+    by = max(value.denominator for row in rows for value in row)
+    return [[value.numerator * (by // value.denominator) for value in row] for row in rows], by
+
+
+def _adjugate(m: list[list[int]]) -> tuple[list[list[int]], int]:
+    """The adjugate of a symmetric matrix of one to three rows, and its determinant."""
+    if len(m) == 1:
+        return [[1]], m[0][0]
+    if len(m) == 2:
+        (a, b), (_, d) = m
+        return [[d, -b], [-b, a]], a * d - b * b
+    (a, b, c), (_, d, e), (_, _, f) = m
+    first = [d * f - e * e, c * e - b * f, b * e - c * d]
+    rest = [[first[1], a * f - c * c, b * c - a * e], [first[2], b * c - a * e, a * d - b * b]]
+    return [first, *rest], a * first[0] + b * first[1] + c * first[2]
 
 
 def shares(receptor: Receptor, x_m: float, y_m: float) -> tuple[float, ...]:

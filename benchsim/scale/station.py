@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from benchsim.ground.readings import Counts
 from benchsim.scale.digitiser import Converter
+from benchsim.scale.forces import Forces
 from benchsim.scale.grid import Grid
-from benchsim.scale.law import Electric, Forces, Law, Setup, State, Stretch
+from benchsim.scale.law import Electric, Law, Setup, State, Stretch
 from benchsim.scale.loads import Deck
 from benchsim.scale.recursion import CHUNK
 from benchsim.scale.seating import Seating

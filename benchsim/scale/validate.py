@@ -51,7 +51,14 @@ RECEPTOR: Limits = {
     "natural_frequency_hz": (0.01, 1e4),
     "damping_ratio": (0.0, 100.0),
 }
-SUPPORT: Limits = {"stiffness_n_per_m": (1e-6, 1e15)}
+SUPPORT: Limits = {
+    "stiffness_n_per_m": (1e-6, 1e15),
+    "height_m": (-1.0, 1.0),
+    "binding_kg": (0.0, 1e9),
+    "binding_share": (0.0, 1.0),
+}
+TOUCH: Limits = {"stiffness_n_per_m": (0.0, 1e15), "gap_m": (-1.0, 1.0), "push_kg": (-1e9, 1e9)}
+MOST_TOUCHES = 16
 DIGITISER: Limits = {
     "rate_hz": (0.1, 1e4),
     "bits": (8, 32),
@@ -161,6 +168,10 @@ def check_receptor(receptor: Receptor) -> None:
                 f"support {number}: {support.x_m:g} m, {support.y_m:g} m lies outside the receptor",
                 f"0 to {length_m:g} m along and 0 to {width_m:g} m across",
             )
+    if len(receptor.touches) > MOST_TOUCHES:
+        raise BadInput(f"receptor, touches: {len(receptor.touches)} of them", f"at most {MOST_TOUCHES}")
+    for number, touch in enumerate(receptor.touches, 1):
+        _check_figures(touch, f"touch {number}", TOUCH)
 
 
 def check_cell(cell: Cell, name: str) -> None:

@@ -48,11 +48,7 @@ def receptor_of(file: File, count: int, findings: Findings) -> Receptor:
         if spots is None
         else [_given(spot, i, length_m, width_m, findings) for i, spot in enumerate(spots)]
     )
-    own = {each.cell: each.stiffness for each in file.cells.each}
-    supports = tuple(
-        Support(x_m, y_m, float(own.get(n) or file.cells.stiffness or STIFFNESS_N_PER_M))
-        for n, (x_m, y_m) in enumerate(at_m, 1)
-    )
+    supports = tuple(_support(file.cells, n, x_m, y_m) for n, (x_m, y_m) in enumerate(at_m, 1))
     _no_two_on_one_spot(supports, findings)
     return Receptor(
         length_m=length_m,
@@ -62,6 +58,15 @@ def receptor_of(file: File, count: int, findings: Findings) -> Receptor:
         natural_frequency_hz=float(given.natural_frequency),
         damping_ratio=float(given.damping),
     )
+
+
+def _support(cells: Cells, number: int, x_m: float, y_m: float) -> Support:
+    own = [each for each in cells.each if each.cell == number]
+    stiffness, height, anchored = (
+        next((v for f in (*own, cells) if (v := getattr(f, name)) is not None), None)
+        for name in ("stiffness", "height", "anchored")
+    )
+    return Support(x_m, y_m, float(stiffness or STIFFNESS_N_PER_M), float(height or 0), bool(anchored))
 
 
 def dead_load_of(file: File) -> Decimal:

@@ -19,10 +19,6 @@ from benchsim.ground import units
 from benchsim.ground.errors import BadInput, nearest
 from benchsim.ground.units import Dimension
 
-ACCELERATION = Dimension("acceleration", "m/s2", {"m/s2": Decimal(1), "m/s²": Decimal(1)})
-STIFFNESS = Dimension(
-    "stiffness", "N/m", {"N/m": Decimal(1), "kN/m": Decimal(1000), "kN/mm": Decimal(1_000_000)}
-)
 POWER_LEVEL = Dimension("power level", "dBm", {"dBm": Decimal(1)})
 DECIBELS = Dimension("gain", "dB", {"dB": Decimal(1), "dBi": Decimal(1)})
 _NUMBER = r"[+-]?(\d[\d_]*\.?\d*|\.\d+)([eE][+-]?\d+)?"
@@ -244,9 +240,14 @@ Voltage = Annotated[Decimal, Quantity(units.VOLTAGE, above="0 V", at_most="50 V"
 Resistance = Annotated[Decimal, Quantity(units.RESISTANCE, above="0 ohm", at_most="1 Gohm")]
 LeadResistance = Annotated[Decimal, Quantity(units.RESISTANCE, at_least="0 ohm", at_most="10 kohm")]
 Speed = Annotated[Decimal, Quantity(units.SPEED, above="0 m/s", at_most="200 km/h")]
-Acceleration = Annotated[Decimal, Quantity(ACCELERATION, above="0 m/s2", at_most="100 m/s2")]
-Gravity = Annotated[Decimal, Quantity(ACCELERATION, at_least="1 m/s2", at_most="30 m/s2")]
-Stiffness = Annotated[Decimal, Quantity(STIFFNESS, above="0 N/m", at_most="1000000 kN/mm")]
+Acceleration = Annotated[Decimal, Quantity(units.ACCELERATION, above="0 m/s2", at_most="100 m/s2")]
+Gravity = Annotated[Decimal, Quantity(units.ACCELERATION, at_least="1 m/s2", at_most="30 m/s2")]
+Stiffness = Annotated[Decimal, Quantity(units.STIFFNESS, above="0 N/m", at_most="1000000 kN/mm")]
+Area = Annotated[Decimal, Quantity(units.AREA, at_least="-10000 m2", at_most="10000 m2")]
+Angle = Annotated[Decimal, Quantity(units.ANGLE, at_least="-90 °", at_most="90 °")]
+Height = Annotated[Decimal, Quantity(units.LENGTH, at_least="-500 m", at_most="9 km")]
+SupportHeight = Annotated[Decimal, Quantity(units.LENGTH, at_least="-100 mm", at_most="100 mm")]
+MassRate = Annotated[Decimal, Quantity(units.MASS_RATE, above="0 kg/s", at_most="10000 kg/s")]
 Temperature = Annotated[Decimal, Quantity(units.TEMPERATURE, at_least="-60 °C", at_most="90 °C")]
 PerKelvin = Annotated[Decimal, Quantity(units.PER_KELVIN, at_least="-10 %/K", at_most="10 %/K")]
 ClockError = Annotated[Decimal, Quantity(units.RATIO, at_least="-5000 ppm", at_most="5000 ppm")]

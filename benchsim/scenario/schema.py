@@ -117,6 +117,10 @@ class CellFigures(Part):
     input_resistance: q.Resistance | None = key(None, "default 385 ohm")
     output_resistance: q.Resistance | None = key(None, "default 350 ohm")
     stiffness: q.Stiffness | None = key(None, "of cell and its mount; default 100 kN/mm")
+    height: q.SupportHeight | None = key(None, "of the support above where it should be; default 0 mm")
+    anchored: q.OnOff | None = key(
+        None, "whether the deck is fast to it, both ways; default off: a deck lifts off its supports"
+    )
     lead_resistance: q.LeadResistance | None = key(
         None, "of each conductor at 20 °C, as copper; default 0 ohm"
     )

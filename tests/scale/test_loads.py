@@ -46,11 +46,11 @@ def test_a_load_counts_after_it_was_put_down_and_until_it_was_taken_off() -> Non
 def test_true_shares_follow_a_load_that_is_moved() -> None:
     made = scale(parts(dead_load_kg=4_000.0))
     made.do(BLOCK, 0)
-    made.do(Move("block", 8.0, 3.0), 10 * S)
+    made.do(Move("block", 7.0, 2.0), 10 * S)
     found = made.true_cells_kg(at(5, 15))
     receptor = parts().receptor
     assert found[0] == pytest.approx(12_000.0 * np.array(shares(receptor, 2.0, 1.0)), abs=1e-9)
-    assert found[1] == pytest.approx(12_000.0 * np.array(shares(receptor, 8.0, 3.0)), abs=1e-9)
+    assert found[1] == pytest.approx(12_000.0 * np.array(shares(receptor, 7.0, 2.0)), abs=1e-9)
     assert found.sum(axis=1) == pytest.approx([12_000.0, 12_000.0], abs=1e-9)
 
 

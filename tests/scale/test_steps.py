@@ -90,7 +90,10 @@ def test_the_first_swing_is_as_high_at_ten_samples_a_second(phase_us: int) -> No
 def test_loads_put_down_moved_and_taken_off_between_two_samples_each_start_at_their_own_time(
     rate_hz: float,
 ) -> None:
-    made = scale(parts(Cell(30_000.0), digitiser=Digitiser(bits=32, rate_hz=rate_hz)))
+    healthy = parts(Cell(30_000.0), digitiser=Digitiser(bits=32, rate_hz=rate_hz))
+    # No dead load holds the deck down.
+    pulling = tuple(replace(s, anchored=True) for s in healthy.receptor.supports)
+    made = scale(replace(healthy, receptor=replace(healthy.receptor, supports=pulling)))
     made.do(Place("stone", 4_000.0, 1.0, 0.5), 1_000_100)
     made.do(Place("block", 10_000.0, 2.0, 1.0), 1_002_000)
     made.do(Move("block", 7.0, 2.5), 1_005_000)

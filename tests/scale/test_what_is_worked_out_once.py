@@ -16,7 +16,7 @@ from tests.scale.made import S, parts, scale
 
 SOLVES = {
     "bridge": bridge._channel,
-    "supports": receptor.bearing_on,
+    "supports": receptor._bearing,
     "creep": Lags.of,
     "term": lag,
     "line": Line.of,

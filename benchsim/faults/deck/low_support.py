@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from benchsim.faults.deck import changed_support
 from benchsim.faults.fault import fault, parameter
-from benchsim.ground.errors import BadInput
 from benchsim.ground.units import RATIO
-from benchsim.scale.parts import Receptor
+from benchsim.scale.parts import Receptor, Support
 
 
 @fault(
@@ -20,7 +20,7 @@ from benchsim.scale.parts import Receptor
 class LowSupport:
     """A support that has lost part of its stiffness, so a share of the load goes to the others.
 
-    Not modelled: a gap that closes under load.  On up to three supports statics alone fixes the shares,
+    One that stands too low is a sunken-support.  On up to three supports statics alone fixes the shares,
     and nothing is seen.  Source: common practice, no source.
     """
 
@@ -28,10 +28,7 @@ class LowSupport:
     lost: float = parameter(0.3, RATIO, "share of its stiffness that is lost", low=0.001, high=0.999)
 
     def fold(self, part: Receptor, age_us: int) -> Receptor:
-        count = len(part.supports)
-        if self.support > count:
-            raise BadInput(f"low-support on support {self.support}", f"this receptor has {count} supports")
-        low = part.supports[self.support - 1]
-        low = replace(low, stiffness_n_per_m=low.stiffness_n_per_m * (1.0 - self.lost))
-        supports = (*part.supports[: self.support - 1], low, *part.supports[self.support :])
-        return replace(part, supports=supports)
+        def soften(support: Support) -> Support:
+            return replace(support, stiffness_n_per_m=support.stiffness_n_per_m * (1.0 - self.lost))
+
+        return changed_support(part, "low-support", self.support, soften)
