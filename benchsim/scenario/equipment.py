@@ -12,12 +12,13 @@ from dataclasses import dataclass, replace
 from benchsim.ground.commands import Expect
 from benchsim.ground.readings import CHANNELS_PER_NODE, addresses_needed
 from benchsim.link.parts import KEY_OCTETS, Expected, NodeCard
-from benchsim.scale.parts import Digitiser, ScaleParts, Site, Station
+from benchsim.scale.parts import Digitiser, ScaleParts, Station
 from benchsim.scenario import schema
 from benchsim.scenario.cells import cells_of, pick, wiring_of
 from benchsim.scenario.expectation import Expectation
 from benchsim.scenario.findings import Findings
 from benchsim.scenario.layout import receptor_of
+from benchsim.scenario.place import site_of
 from benchsim.scenario.quantities import Noise
 from benchsim.scenario.text import Loc
 
@@ -59,14 +60,12 @@ def scale_parts(file: schema.File, count: int, nodes: list[NodeSpec], findings: 
         if each.cell in listed:
             findings.add(loc, f"cell {each.cell} is listed twice", "put its figures into one item")
         listed.add(each.cell)
-    site = file.site
-    home = site.calibration_gravity if site.calibration_gravity is not None else site.gravity
     return ScaleParts(
         receptor=receptor_of(file, count, findings),
         cells=cells_of(file, count, findings),
         wiring=tuple(wiring_of(file, n) for n in range(1, count + 1)),
         stations=tuple(n.station for n in nodes if n.address is not None),
-        site=Site(float(site.temperature), float(site.gravity), float(home)),
+        site=site_of(file.site, findings),
     )
 
 

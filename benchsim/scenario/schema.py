@@ -262,8 +262,14 @@ class Site(Part):
     """Where the scale stands."""
 
     temperature: q.Temperature = key("20 °C", "of the cells", validate_default=True)
-    gravity: q.Gravity = key("9.80665 m/s2", "where it is used", validate_default=True)
+    gravity: q.Gravity | None = key(
+        None, "where it is used; default by latitude and height, or 9.80665 m/s2 where neither is given"
+    )
+    latitude: q.Angle | None = key(None, "of where it is used, instead of gravity; height alone: 45 °")
+    height: q.Height | None = key(None, "of where it is used above the sea; default 0 m")
     calibration_gravity: q.Gravity | None = key(None, "where it was calibrated; default where it is used")
+    calibration_latitude: q.Angle | None = key(None, "instead of calibration gravity")
+    calibration_height: q.Height | None = key(None, "of where it was calibrated; default 0 m")
 
 
 class Instrument(Part):
