@@ -1,4 +1,4 @@
-"""The verbs that look things up in the catalogues: faults, rule profiles, host protocols.
+"""The verbs that look things up in the catalogues: rule profiles, host protocols.
 
 Each prints a table, or with --json one document; with a name it tells all about that one.
 """
@@ -10,100 +10,11 @@ from typing import TYPE_CHECKING, Any
 import rich_click as click
 
 if TYPE_CHECKING:
-    from benchsim.faults.fault import Entry, Parameter
     from benchsim.outputs.output import Description
     from benchsim.rules.profile import Profile
 
 _as_json = click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
 _name = click.argument("name", required=False)
-
-
-# -- faults --------------------------------------------------------------------------------------------
-
-
-@click.command()
-@_name
-@_as_json
-def faults(name: str | None, as_json: bool) -> None:
-    """List the faults; with NAME, tell what is seen, how to make sure, and its figures."""
-    from benchsim.cli.text import print_json, print_table
-    from benchsim.faults.fault import catalogue, entry_of
-
-    if name is not None:
-        entry = entry_of(name)
-        if as_json:
-            print_json(_fault(entry))
-        else:
-            _show_fault(entry)
-        return
-    entries = list(catalogue().values())
-    if as_json:
-        print_json({"faults": [_fault(e) for e in entries]})
-    else:
-        print_table(
-            ("fault", "acts on", "what is seen"),
-            ((e.name, e.stage, e.seen) for e in entries),
-            narrow=("fault", "acts on"),
-        )
-
-
-def _fault(entry: Entry) -> dict[str, Any]:
-    return {
-        "name": entry.name,
-        "stage": entry.stage,
-        "summary": entry.summary,
-        "seen": entry.seen,
-        "cause": entry.cause,
-        "confirm": entry.confirm,
-        "caution": entry.caution,
-        "parameters": [_parameter(p) for p in entry.parameters],
-    }
-
-
-def _parameter(parameter: Parameter) -> dict[str, Any]:
-    return {
-        "name": parameter.word,
-        "default": parameter.shown(parameter.default),
-        "allowed": parameter.range_text,
-        "meaning": parameter.doc,
-    }
-
-
-def _show_fault(entry: Entry) -> None:
-    from rich.text import Text
-
-    from benchsim.cli.text import console, facts, print_table
-
-    out = console()
-    out.print(Text.assemble((entry.name, "bold"), f"  {entry.summary}"))
-    rows = [
-        ("acts on", entry.stage),
-        ("seen", entry.seen),
-        ("cause", entry.cause),
-        ("make sure", entry.confirm),
-        ("caution", entry.caution),
-    ]
-    out.print(facts((n, t) for n, t in rows if t))
-    if entry.parameters:
-        out.print()
-        print_table(
-            ("figure", "default", "allowed", "meaning"),
-            (
-                (p.word, p.shown(p.default), p.range_text, p.doc)
-                for p in entry.parameters
-            ),
-            narrow=("figure", "default"),
-        )  # fmt: skip
-    out.print()
-    out.print(Text(f"{{at: 20 s, fault: {entry.name}{_example(entry)}, until: 60 s}}", "dim"))
-
-
-def _example(entry: Entry) -> str:
-    """How a timeline's item goes on for a fault of this kind."""
-    where = {"cell": ", on: cell 1", "wiring": ", on: cell 1", "node": ", on: node 1", "link": ", on: node 1"}
-    figure = next(iter(entry.parameters), None)
-    with_ = f", with: {{{figure.word}: {figure.shown(figure.default)}}}" if figure else ""
-    return where.get(entry.stage, "") + with_
 
 
 # -- rules ---------------------------------------------------------------------------------------------

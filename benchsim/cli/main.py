@@ -23,7 +23,7 @@ VERBS = {
     "decode": ("decode", "Explain captured octets of the node link, frame by frame."),
     "probe": ("probe", "Judge a host or a node under test, case by case."),
     "scenarios": ("formats", "List the scenarios that come with benchsim."),
-    "faults": ("catalogues", "List the faults, or tell all about one."),
+    "faults": ("faults", "List the faults, or tell all about one."),
     "rules": ("catalogues", "List the rule profiles, or tell all about one."),
     "protocols": ("catalogues", "List the host protocols, or tell all about one."),
     "checks": ("formats", "Show the sentences that a scenario can check."),

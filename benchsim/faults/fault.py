@@ -120,6 +120,13 @@ class Parameter:
         return self.name.replace("_", " ")
 
     @property
+    def unit(self) -> str:
+        """The unit that its default is shown in, "" for a word or a bare number."""
+        if self.dimension is not None:
+            return self.shown(self.default).rpartition(" ")[2]
+        return {"ppm": "ppm", "k": "K"}.get(self.name.rpartition("_")[2], "")
+
+    @property
     def range_text(self) -> str:
         """What is allowed, for a message: "1 to 16", "one of both, up, down"."""
         if self.words:
