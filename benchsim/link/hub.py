@@ -59,7 +59,9 @@ class Hub:
             return ()
         if frame[1] == _DATA:
             told: Sequence[Told] = seat.hear_data(frame, now_us)
-            if seat.watch is not None and seat.watch.gaps.gaps:
+            if seat.told:  # the trial is over: whoever asked to pair waits for the word
+                told, seat.told = [*told, *seat.told], []
+            if seat.watch is None or seat.watch.gaps.gaps:
                 self._arm()
             return told
         heard = codec.read(frame)

@@ -86,7 +86,7 @@ class Seat:
         samples = watch.take(frame, now_us)
         if watch.trial is not None:
             self._judge_trial(watch, now_us)
-        if watch.gaps.gaps:
+        if watch.gaps.gaps or self.told:
             self._arm()
         return () if samples is None else (samples,)
 

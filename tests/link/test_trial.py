@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 
 import pytest
 
 from benchsim.ground.randomness import Streams
+from benchsim.ground.readings import ClockReading, LinkState, Samples
 from benchsim.link import codec
 from benchsim.link.frames import Kind
+from benchsim.link.hub import Hub
 from benchsim.link.impairments.burst import Burst
 from benchsim.link.impairments.delay import Delay
 from benchsim.link.impairments.duplicate import Duplicate
@@ -115,6 +118,23 @@ def test_a_poor_link_is_told_after_a_silence_in_the_trial_too() -> None:
     place.places[0].up.change((Every(Kind.DATA, 5),))
     place.run(12 * SECOND)
     assert place.reason() == "link too poor"
+
+
+def test_a_poor_link_is_told_with_the_frame_that_ends_its_trial() -> None:
+    """Not only when the host is asked what is due, which may be a long beat later."""
+    told: list[str] = []
+
+    class Heard(Hub):
+        def receive(self, frame: bytes, now_us: int) -> Sequence[Samples | ClockReading | LinkState]:
+            said = super().receive(frame, now_us)
+            told.extend(state.step for state in said if isinstance(state, LinkState))
+            return said
+
+    place = site()
+    place.hub = Heard(place.hub.card, place.streams.dice("hub"))
+    place.add(node_card(1), (Every(Kind.DATA, 3),))
+    paired(place, 10 * SECOND)
+    assert told == ["flow", "failed"]
 
 
 def test_what_a_host_pairs_by_itself_is_not_on_trial() -> None:
