@@ -35,7 +35,7 @@ class Pacer:
         self._late = late
         self._step_s = step_us / 1e6
         self._steps = 0
-        self._is_late = False
+        self._is_late = self._is_walking = False
         self._loop = asyncio.get_running_loop()
         self._done: asyncio.Future[None] = self._loop.create_future()
         self._timer: asyncio.TimerHandle | None = None
@@ -60,9 +60,13 @@ class Pacer:
     def meanwhile(self, action: Callable[[], object]) -> None:
         """Do something now: the bench is brought up to the present before, if it is not far behind.
 
-        What action raises ends the walk.
+        What action raises ends the walk.  Asked for by what the bench itself does (a medium that tells of
+        itself while it sends), it comes right after: no walk begins within another.
         """
         if self._done.done():
+            return
+        if self._is_walking:
+            self._loop.call_soon(self.meanwhile, action)
             return
         try:
             if self._timer is not None:
@@ -70,7 +74,7 @@ class Pacer:
                 now_s = min(self._loop.time() - self._begin_s, most_s)
                 if now_s - self._stands_s > CLOSE_US / 1e6:
                     self._walk_to(now_s)
-            action()
+            self._alone(action)
         except BaseException as error:
             if self._timer is not None:
                 self._timer.cancel()
@@ -94,7 +98,15 @@ class Pacer:
 
     def _walk_to(self, since_s: float) -> None:
         self._stands_s = max(self._stands_s, since_s)
-        self._run(self._start_us + round(since_s * self._speed * 1e6))
+        until_us = self._start_us + round(since_s * self._speed * 1e6)
+        self._alone(lambda: self._run(until_us))
+
+    def _alone(self, action: Callable[[], object]) -> None:
+        self._is_walking = True
+        try:
+            action()
+        finally:
+            self._is_walking = False
 
     def _tell(self) -> None:
         behind_us = self.behind_us

@@ -127,3 +127,29 @@ def test_an_error_of_what_is_done_meanwhile_ends_the_pacing_with_that_error() ->
 
     with pytest.raises(ZeroDivisionError):
         asyncio.run(broken())
+
+
+def test_what_the_bench_asks_for_while_it_walks_is_done_after_that_walk() -> None:
+    """A medium may tell of itself while the bench sends on it."""
+
+    async def run() -> list[str]:
+        said: list[str] = []
+
+        def walk(_until_us: int) -> None:
+            said.append("walks")
+            time.sleep(2 * CLOSE_US / 1e6)  # by now the bench is behind the present again
+            if len(said) == 1:
+                pacer.meanwhile(lambda: said.append("done"))
+            said.append("has walked")
+
+        pacer = Pacer(walk, 0)
+        done = pacer.start()
+        while "done" not in said:
+            await asyncio.sleep(0.001)
+        pacer.stop()
+        await done
+        return said
+
+    said = asyncio.run(asyncio.wait_for(run(), 20))
+    assert said[:2] == ["walks", "has walked"]
+    assert all(after == "has walked" for before, after in pairwise(said) if before == "walks")
