@@ -71,16 +71,26 @@ class Program:
     def __init__(self, process: asyncio.subprocess.Process, first: str) -> None:
         self._process = process
         self.place = first.removeprefix("at ").strip() if first.startswith("at ") else None
-        self._kept = None if self.place is not None else first
+        self._answers = True
+
+    @property
+    def ended(self) -> bool:
+        """Whether it is gone."""
+        return self._process.returncode is not None
 
     async def act(self, text: str) -> str | None:
+        """None from the first answer on that does not come in time or is no line: a later one could not be
+        told from the answer to the next act."""
         stdin = self._process.stdin
         assert stdin is not None
+        if not self._answers:
+            return None
         try:
             stdin.write(f"{text}\n".encode())
             await stdin.drain()
             answer = await asyncio.wait_for(self._line(), ACT_TIMEOUT_S)
-        except (OSError, TimeoutError):
+        except (OSError, TimeoutError, ValueError):  # ValueError: longer than LONGEST_LINE
+            self._answers = False
             return None
         return None if answer in ("", CANNOT) else answer
 
@@ -94,17 +104,17 @@ class Program:
         process = self._process
         if process.stdin is not None:
             process.stdin.close()
-        try:
-            await asyncio.wait_for(process.wait(), LEAVE_TIMEOUT_S)
-        except TimeoutError:
-            with contextlib.suppress(ProcessLookupError):
-                process.terminate()
-            await process.wait()
+        if not await _ends(process):
+            await _end(process)
 
 
 async def started(command: str) -> Program:
     """Start a program that attends the device, and wait for its first line.  Raises BadInput."""
-    words = shlex.split(command)
+    try:
+        words = shlex.split(command)
+    except ValueError as error:
+        found = f"the attendant's command {command!r} is no command line ({error})"
+        raise BadInput(found, "close each quotation, as in a shell") from None
     if not words:
         raise BadInput("an attendant without a command", "name a program and its arguments")
     pipe = asyncio.subprocess.PIPE
@@ -118,8 +128,24 @@ async def started(command: str) -> Program:
     except (TimeoutError, ValueError):
         first = b""
     if not first:
-        with contextlib.suppress(ProcessLookupError):
-            process.terminate()
-        await process.wait()
+        await _end(process)
         raise BadInput(f"the attendant {words[0]} says nothing", 'its first line is "at PLACE", or "ready"')
     return Program(process, first.decode(errors="replace").strip())
+
+
+async def _ends(process: asyncio.subprocess.Process) -> bool:
+    """Whether it ends by itself, before long."""
+    try:
+        await asyncio.wait_for(process.wait(), LEAVE_TIMEOUT_S)
+    except TimeoutError:
+        return False
+    return True
+
+
+async def _end(process: asyncio.subprocess.Process) -> None:
+    """End it: asked to, and before long by force."""
+    for end in (process.terminate, process.kill):
+        with contextlib.suppress(ProcessLookupError):
+            end()
+        if await _ends(process):
+            return
