@@ -48,9 +48,17 @@ def parse_address(text: str, kind: str = "TCP", lowest: int = 0) -> tuple[str, i
     if not colon:
         return LOOPBACK, int(port_text)
     bare = host[1:-1] if host.startswith("[") and host.endswith("]") else host
-    if not bare or (":" in bare and bare == host):
+    if not _can_be_host(bare) or (":" in bare and bare == host):
         raise BadInput(f"{text!r} has no usable host", "write 127.0.0.1:5000 or [::1]:5000")
     return bare, int(port_text)
+
+
+def _can_be_host(host: str) -> bool:
+    """Whether it can be looked up at all: a name with an empty or too long part cannot."""
+    try:
+        return bool(host.encode("idna")) and "\0" not in host
+    except UnicodeError:
+        return False
 
 
 def is_loopback(host: str) -> bool:

@@ -23,7 +23,22 @@ def test_a_place_is_a_port_with_or_without_a_host(text: str, place: tuple[str, i
 
 
 @pytest.mark.parametrize(
-    "text", ["", ":", "x", "65536", "-1", "127.0.0.1:", "5000:x", ":5000", "::1:5000", "٣"]
+    "text",
+    [
+        "",
+        ":",
+        "x",
+        "65536",
+        "-1",
+        "127.0.0.1:",
+        "5000:x",
+        ":5000",
+        "::1:5000",
+        "٣",
+        "a..b:5",
+        "x" * 64 + ".example:5",
+        "\0:5",
+    ],
 )
 def test_anything_else_is_told_what_would_be_right(text: str) -> None:
     with pytest.raises(BadInput, match=r"\[host:\]port|write 127\.0\.0\.1:5000"):
