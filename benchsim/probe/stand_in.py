@@ -6,12 +6,12 @@ Deliberate acts come as words: restart A, state A; recommission A at a node; pai
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import numpy as np
 
 from benchsim.ground.clock import SECOND_US
-from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Dice, Noise, Streams
 from benchsim.ground.readings import Counts
 from benchsim.link.hub import Hub
@@ -69,8 +69,8 @@ class NodesStandIn:
         return frames, min(wakes)
 
     def act(self, text: str, now_us: int) -> str | None:
-        verb, _, address = text.rpartition(" ")
-        node = self._nodes.get(int(address)) if address.isdigit() else None
+        verb, address = _act(text)
+        node = self._nodes.get(address)
         if node is None:
             return None
         if verb == "recommission":
@@ -146,20 +146,24 @@ class HostStandIn:
         return [frame for _, frame in frames], next_us
 
     def act(self, text: str, now_us: int) -> str | None:
-        verb, _, address = text.rpartition(" ")
-        try:
-            number = int(address) if address.isdigit() else 0
-            if verb == "pair":
-                self.hub.pair(number, now_us)
-            elif verb == "release":
-                self.hub.release(number, now_us)
-            elif verb == "restart" and number in self.hub.seats:
-                self.restart()
-            elif verb == "state" and number in self.hub.seats:
-                state = self.hub.seats[number].state
-                return f"{state.step}: {state.reason}" if state.reason else state.step
-            else:
-                return None
-        except BadInput:
+        verb, address = _act(text)
+        if address not in self.hub.seats:
+            return None
+        if verb == "pair":
+            self.hub.pair(address, now_us)
+        elif verb == "release":
+            self.hub.release(address, now_us)
+        elif verb == "restart":
+            self.restart()
+        elif verb == "state":
+            state = self.hub.seats[address].state
+            return f"{state.step}: {state.reason}" if state.reason else state.step
+        else:
             return None
         return DONE
+
+
+def _act(text: str) -> tuple[str, int]:
+    """An act's verb and its address; 0, which no device has, for what is no address."""
+    verb, _, address = text.rpartition(" ")
+    return verb, int(address) if re.fullmatch("[0-9]{1,3}", address) else 0
