@@ -97,7 +97,8 @@ class Program:
     async def _line(self) -> str:
         stdout = self._process.stdout
         assert stdout is not None
-        return (await stdout.readline()).decode(errors="replace").strip()
+        line = (await stdout.readline()).decode(errors="replace").strip()
+        return "".join(c if c.isprintable() else "\ufffd" for c in line)  # it is told, and written as XML
 
     async def leave(self) -> None:
         """Close its stdin; what does not end by itself is ended."""

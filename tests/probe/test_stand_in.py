@@ -1,4 +1,4 @@
-"""The built-in ends as devices: they do the acts that they are asked for, and nothing that merely looks so."""
+"""The built-in ends as devices: they do the acts that they are asked for, and no others."""
 
 from __future__ import annotations
 

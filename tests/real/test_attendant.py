@@ -59,6 +59,12 @@ def test_an_answer_that_is_no_line_is_none(tmp_path: Path) -> None:
     assert asked(tmp_path, loud, "state 1", "pair 1") == [None, None]
 
 
+def test_what_cannot_be_printed_is_told_as_such(tmp_path: Path) -> None:
+    """XML 1.0 (W3C, 2.2) has no place for it, and a terminal would obey it."""
+    coloured = ECHO + "print('\\033[31mflow\\0', flush=True)"
+    assert asked(tmp_path, coloured, "state 1") == ["\ufffd[31mflow\ufffd"]
+
+
 def test_a_program_that_heeds_nothing_is_ended_all_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
