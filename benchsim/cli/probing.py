@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import sys
 import threading
 from collections.abc import Iterable, Sequence
@@ -67,7 +68,7 @@ async def _play_live(picked: Sequence[Case], setting: Setting, options: dict[str
     place, command = options["place"], options["attendant"]
     attendant: Attendant = Nobody()
     if options["ask_me"]:
-        attendant = Person(lambda line: click.echo(line, nl=False, err=True), _typed)
+        attendant = Person(lambda line: click.echo(line, nl=False, err=True), Typed().line)
     elif command and AT not in command:
         attendant = program = await started(command)
         place = place or program.place
@@ -96,9 +97,21 @@ async def _there(attendant: Attendant, _connection: Connection) -> Attendant:
     return attendant
 
 
-def _typed() -> str | None:
-    line = sys.stdin.readline()
-    return line or None
+class Typed:
+    """Lines of stdin, read in a thread that nothing waits for: Ctrl-C ends the probe while it awaits one."""
+
+    def __init__(self) -> None:
+        self._lines: asyncio.Queue[str | None] = asyncio.Queue()
+        self._begun = self._over = False
+
+    async def line(self) -> str | None:
+        """The next line; None at the end of input, and ever after."""
+        if not self._begun:
+            self._begun = True
+            _read_on(self._lines)
+        typed = None if self._over else await self._lines.get()
+        self._over = typed is None
+        return typed
 
 
 def _note(line: str) -> None:
@@ -174,16 +187,20 @@ def be_stand_in(side: str, place: str, setting: Setting) -> None:
 
     async def run() -> None:
         lines: asyncio.Queue[str | None] = asyncio.Queue()
-        loop = asyncio.get_running_loop()
-        reader = threading.Thread(target=_read_lines, args=(loop, lines), daemon=True)
-        reader.start()
+        _read_on(lines)
         await stand_in(device, carrier, lines, click.echo)
 
     asyncio.run(run())
 
 
-def _read_lines(loop: asyncio.AbstractEventLoop, lines: asyncio.Queue[str | None]) -> None:
-    """Hand over what comes on stdin, a line each, and None at its end."""
-    for line in sys.stdin:
-        loop.call_soon_threadsafe(lines.put_nowait, line)
-    loop.call_soon_threadsafe(lines.put_nowait, None)
+def _read_on(lines: asyncio.Queue[str | None]) -> None:
+    """Have what comes on stdin put there from now on, a line each, and None at its end."""
+    loop = asyncio.get_running_loop()
+
+    def read() -> None:
+        with contextlib.suppress(RuntimeError):  # the loop has ended first
+            for line in sys.stdin:
+                loop.call_soon_threadsafe(lines.put_nowait, line)
+            loop.call_soon_threadsafe(lines.put_nowait, None)
+
+    threading.Thread(target=read, daemon=True).start()

@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import shlex
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from typing import Protocol
 
 from benchsim.ground.errors import BadInput
@@ -44,7 +44,7 @@ class Nobody:
 class Person:
     """Somebody at a terminal.  say: shows a line; ask: waits for a typed one, None at the end of input."""
 
-    def __init__(self, say: Callable[[str], None], ask: Callable[[], str | None]) -> None:
+    def __init__(self, say: Callable[[str], None], ask: Callable[[], Awaitable[str | None]]) -> None:
         self._say, self._ask = say, ask
 
     async def act(self, text: str) -> str | None:
@@ -53,7 +53,7 @@ class Person:
         soon = text.startswith(("pair", "release"))  # the host speaks at once, no person is that fast
         when = "Enter first, then do it within ten seconds" if soon else "Enter when it is done"
         self._say(f"at the device: {text}.  {when}; n if it cannot be done: ")
-        typed = await asyncio.get_running_loop().run_in_executor(None, self._ask)
+        typed = await self._ask()
         if typed is None or typed.strip().lower() in ("n", "no", CANNOT):
             return None
         return SOON if soon else "done"
