@@ -40,6 +40,8 @@ _SHOWN_IN = {
     "length": ("m", "mm"),
     "stiffness": ("kN/mm", "N/m"),
     "pressure": ("bar", "Pa"),
+    "speed": ("m/s",),
+    "area": ("m2",),
 }
 
 # The ends of field names that say a unit, the longer first.

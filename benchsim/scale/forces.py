@@ -120,7 +120,16 @@ class Forces:
 
     def _sums(self, t_us: NDArray[np.int64]) -> Sums:
         mass, x, y = self.deck.pressing(t_us)
-        return mass + self.standing[0], x + self.standing[1], y + self.standing[2]
+        mass, x, y = mass + self.standing[0], x + self.standing[1], y + self.standing[2]
+        unrest, receptor = self.deck.unrest, self.deck.receptor
+        if unrest is None:
+            return mass, x, y
+        heavier, lift_kg = unrest.heavier(t_us), unrest.lift_kg(t_us)
+        return (
+            heavier * mass - lift_kg,
+            heavier * x - lift_kg * (0.5 * receptor.length_m),
+            heavier * y - lift_kg * (0.5 * receptor.width_m),
+        )
 
     def _of(self, sums: Sums) -> Floats:
         return self.contact.carried(*sums)[list(self.cells)]

@@ -19,6 +19,7 @@ from benchsim.ground.errors import BadInput, unknown
 from benchsim.scale.contact import contact
 from benchsim.scale.parts import Receptor
 from benchsim.scale.receptor import bearing
+from benchsim.scale.unrest import Unrest
 from benchsim.scale.vehicle import Vehicle
 
 Floats = NDArray[np.float64]
@@ -48,10 +49,11 @@ Load = Standing | Vehicle
 
 @dataclass(frozen=True, slots=True)
 class Deck:
-    """The receptor and what is on it, until the next change."""
+    """The receptor, what is on it and what shakes it, until the next change."""
 
     receptor: Receptor
     loads: tuple[Load, ...] = ()
+    unrest: Unrest | None = None
 
     def sums(self, t_us: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
         """Mass, mass times x, mass times y of all that is on the receptor at those instants."""
@@ -71,7 +73,7 @@ class Deck:
 
     def moves(self, t_us: int) -> bool:
         """Whether anything is on its way at that instant."""
-        return any(not vehicle.is_gone(t_us) for vehicle in self.vehicles)
+        return self.unrest is not None or any(not vehicle.is_gone(t_us) for vehicle in self.vehicles)
 
     def pressing(self, t_us: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
         """The sums of what loads that move press on the deck with, their swing included.  t_us: rising."""
@@ -96,6 +98,8 @@ class Deck:
 
     def next_motion_us(self, t_us: int) -> int | None:
         """The first instant from t_us on at which something moves; None: all stands."""
+        if self.unrest is not None:
+            return t_us
         moves = [vehicle.next_motion_us(t_us) for vehicle in self.vehicles]
         return min((m for m in moves if m is not None), default=None)
 

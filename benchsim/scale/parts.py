@@ -165,12 +165,36 @@ class Station:
 
 
 @dataclass(frozen=True, slots=True)
+class Wind:
+    """Wind over the deck.  speed_m_per_s: mean; turbulence: standard deviation over mean.  height_m: of the
+    deck above ground, by which gusts are the quicker.  lift_area_m2: area times coefficient of the lift on
+    it; negative presses it down.
+    """
+
+    speed_m_per_s: float
+    turbulence: float = 0.2
+    height_m: float = 2.0
+    lift_area_m2: float = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Vibration:
+    """A floor that trembles up and down: RMS acceleration about one frequency; bandwidth of half power."""
+
+    acceleration_m_per_s2: float
+    frequency_hz: float
+    bandwidth_hz: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
 class Site:
     """Where the scale stands.  gravity_*: where it is used, and where it was calibrated."""
 
     temperature_c: float = REFERENCE_TEMPERATURE_C
     gravity_m_per_s2: float = STANDARD_GRAVITY_M_PER_S2
     calibration_gravity_m_per_s2: float = STANDARD_GRAVITY_M_PER_S2
+    wind: Wind | None = None
+    vibration: Vibration | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,9 +18,10 @@ from benchsim.ground.readings import Counts
 from benchsim.scale.digitiser import Converter
 from benchsim.scale.law import Setup
 from benchsim.scale.loads import Deck, History
-from benchsim.scale.parts import Receptor, ScaleParts
+from benchsim.scale.parts import ScaleParts
 from benchsim.scale.seating import Seats
 from benchsim.scale.station import Sampler
+from benchsim.scale.unrest import Unrest
 from benchsim.scale.validate import check, check_new
 
 
@@ -29,7 +30,8 @@ class Scale:
 
     parts: data-sheet figures and layout; BadInput for what cannot be a scale.  streams: cell i draws its
     noise from streams.noise("cell", i), how loads sit on it from streams.noise("seat", i), and nothing
-    else.  start_us: when the nodes were switched on; the dead load has stood there for ever.
+    else; wind and floor draw below streams "wind" and "floor" with the time since when.  start_us: when
+    the nodes were switched on; the dead load has stood there for ever.
     Not modelled: a deck whose own frequency falls under load, supply and battery, warm-up after switching on.
     """
 
@@ -37,7 +39,8 @@ class Scale:
         check(parts)
         check_new(parts)
         self._parts = parts
-        deck = Deck(parts.receptor)
+        self._streams = streams
+        deck = Deck(parts.receptor, unrest=Unrest.of(parts.site, streams, start_us))
         self._history = History(deck, start_us)
         self._now_us = start_us
         self._seats = Seats(streams)
@@ -80,7 +83,7 @@ class Scale:
         """
         check(parts, self._parts)
         self._check_same_shape(parts)
-        deck = self._moved_to(parts.receptor, t_us)
+        deck = self._moved_to(parts, t_us)
         for number, sampler in enumerate(self._samplers):
             setup = Setup.of(parts, number)
             changed = setup if setup != sampler.setup else None
@@ -109,11 +112,14 @@ class Scale:
         """True static share of each cell at those rising instants, (n, cells), without the dead load."""
         return self._history.cells_kg(t_us)
 
-    def _moved_to(self, receptor: Receptor, t_us: int) -> Deck | None:
-        if receptor == self._parts.receptor:
+    def _moved_to(self, parts: ScaleParts, t_us: int) -> Deck | None:
+        """The deck from t_us on; None: as before."""
+        latest, site = self._history.latest, parts.site
+        calm = site.wind == self._parts.site.wind and site.vibration == self._parts.site.vibration
+        if parts.receptor == self._parts.receptor and calm:
             return None
-        latest = self._history.latest
-        deck = replace(latest, receptor=receptor, loads=latest.present(t_us))
+        unrest = latest.unrest if calm else Unrest.of(site, self._streams, t_us)
+        deck = replace(latest, receptor=parts.receptor, loads=latest.present(t_us), unrest=unrest)
         self._history.append(t_us, deck)
         return deck
 

@@ -78,6 +78,17 @@ SITE: Limits = {
     "gravity_m_per_s2": (0.1, 100.0),
     "calibration_gravity_m_per_s2": (0.1, 100.0),
 }
+WIND: Limits = {
+    "speed_m_per_s": (0.0, 100.0),
+    "turbulence": (0.0, 1.0),
+    "height_m": (0.1, 300.0),
+    "lift_area_m2": (-1e4, 1e4),
+}
+VIBRATION: Limits = {
+    "acceleration_m_per_s2": (0.0, 100.0),
+    "frequency_hz": (0.01, 1000.0),
+    "bandwidth_hz": (0.0, 100.0),
+}
 
 Part = TypeVar("Part")
 
@@ -213,6 +224,10 @@ def check_digitiser(digitiser: Digitiser, name: str) -> None:
 
 def check_site(site: Site) -> None:
     _check_figures(site, "site", SITE)
+    if site.wind is not None:
+        _check_figures(site.wind, "site, wind", WIND)
+    if site.vibration is not None:
+        _check_figures(site.vibration, "site, vibration", VIBRATION)
 
 
 def _check_figures(part: object, name: str, limits: Limits) -> None:

@@ -1,10 +1,10 @@
-"""Where a scenario's scale stands: its gravity, by value or by latitude and height."""
+"""Where a scenario's scale stands: its gravity, its wind, its floor."""
 
 from __future__ import annotations
 
 from decimal import Decimal
 
-from benchsim.scale.parts import STANDARD_GRAVITY_M_PER_S2
+from benchsim.scale.parts import STANDARD_GRAVITY_M_PER_S2, Vibration, Wind
 from benchsim.scale.parts import Site as Place
 from benchsim.scale.site import normal_gravity_m_per_s2
 from benchsim.scenario.findings import Findings
@@ -24,7 +24,23 @@ def site_of(site: Site, findings: Findings) -> Place:
         temperature_c=float(site.temperature),
         gravity_m_per_s2=used,
         calibration_gravity_m_per_s2=used if home is None else home,
+        wind=_wind(site),
+        vibration=_vibration(site),
     )
+
+
+def _wind(site: Site) -> Wind | None:
+    given = site.wind
+    if given is None:
+        return None
+    return Wind(float(given.speed), float(given.turbulence), float(given.height), float(given.lift_area))
+
+
+def _vibration(site: Site) -> Vibration | None:
+    given = site.vibration
+    if given is None:
+        return None
+    return Vibration(float(given.acceleration), float(given.frequency), float(given.bandwidth))
 
 
 def _gravity(

@@ -243,6 +243,7 @@ Speed = Annotated[Decimal, Quantity(units.SPEED, above="0 m/s", at_most="200 km/
 Acceleration = Annotated[Decimal, Quantity(units.ACCELERATION, above="0 m/s2", at_most="100 m/s2")]
 Gravity = Annotated[Decimal, Quantity(units.ACCELERATION, at_least="1 m/s2", at_most="30 m/s2")]
 Stiffness = Annotated[Decimal, Quantity(units.STIFFNESS, above="0 N/m", at_most="1000000 kN/mm")]
+TremorBandwidth = Annotated[Decimal, Quantity(units.FREQUENCY, at_least="0 Hz", at_most="100 Hz")]
 Area = Annotated[Decimal, Quantity(units.AREA, at_least="-10000 m2", at_most="10000 m2")]
 Angle = Annotated[Decimal, Quantity(units.ANGLE, at_least="-90 °", at_most="90 °")]
 Height = Annotated[Decimal, Quantity(units.LENGTH, at_least="-500 m", at_most="9 km")]

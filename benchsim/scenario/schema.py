@@ -258,6 +258,25 @@ class Host(Part):
     initial_zero: q.OnOff = key("on", "initial zero-setting at the start", validate_default=True)
 
 
+class Wind(Part):
+    """Wind over the deck, in gusts."""
+
+    speed: q.Speed = needed("its mean")
+    turbulence: q.Fraction = key("20 %", "standard deviation over mean", validate_default=True)
+    height: q.Length = key("2 m", "of the deck above ground; lower gusts are quicker", validate_default=True)
+    lift_area: q.Area = key(
+        "4 m2", "area of the deck times its coefficient of lift; negative presses down", validate_default=True
+    )
+
+
+class Vibration(Part):
+    """A floor that trembles up and down."""
+
+    acceleration: q.Acceleration = needed("RMS")
+    frequency: q.Frequency = needed("in the middle of its band")
+    bandwidth: q.TremorBandwidth = key("1 Hz", "of half power; 0 is one steady wave", validate_default=True)
+
+
 class Site(Part):
     """Where the scale stands."""
 
@@ -270,6 +289,8 @@ class Site(Part):
     calibration_gravity: q.Gravity | None = key(None, "where it was calibrated; default where it is used")
     calibration_latitude: q.Angle | None = key(None, "instead of calibration gravity")
     calibration_height: q.Height | None = key(None, "of where it was calibrated; default 0 m")
+    wind: Wind | None = key(None, "over the deck; default none")
+    vibration: Vibration | None = key(None, "of the floor; default none")
 
 
 class Instrument(Part):

@@ -16,7 +16,17 @@ import numpy as np
 
 from benchsim.ground.commands import Axle, Drive
 from benchsim.ground.randomness import Dice, Streams, normal_table
-from benchsim.scale.parts import Cell, Digitiser, Receptor, ScaleParts, Station, Support, Wiring
+from benchsim.scale.parts import (
+    Cell,
+    Digitiser,
+    Receptor,
+    ScaleParts,
+    Station,
+    Support,
+    Vibration,
+    Wind,
+    Wiring,
+)
 from benchsim.scale.scale import Scale
 
 CELLS, STATIONS, RATE_HZ, S = 16, 4, 80, 1_000_000
@@ -91,6 +101,11 @@ def straight(made: ScaleParts) -> ScaleParts:
 def lively(made: ScaleParts) -> ScaleParts:
     """Cells and cables with every effect switched on."""
     return replace(made, cells=(LIVELY_CELL,) * CELLS, wiring=(LIVELY_WIRING,) * CELLS)
+
+
+def windy(made: ScaleParts) -> ScaleParts:
+    """In gusts on a floor that trembles: then nothing ever rests."""
+    return replace(made, site=replace(made.site, wind=Wind(9.0), vibration=Vibration(0.02, 12.0, 2.0)))
 
 
 def with_effects(seconds: int, made: ScaleParts, block_us: int) -> float:
@@ -180,6 +195,10 @@ def main() -> None:
             f" {all_on / before:4.2f} times bend, loop and creep alone"
             f" ({block_us // S}-s blocks; {all_on:5.2f} s)"
         )
+    calm, shaken = (
+        min(with_effects(seconds, made, 10 * S) for _ in range(3)) for made in (parts(), windy(parts()))
+    )
+    print(f"  wind and a trembling floor cost {shaken / calm:4.2f} times a calm site ({shaken:5.2f} s)")
     print(f"  plain Python loop {plain:.1f} s (measured over {stretch} s and scaled up); bare {bare:.3f} s")
     print(f"  peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 

@@ -87,3 +87,20 @@ def test_sun_on_the_deck_lifts_the_middle_off_and_the_sum_stays() -> None:
     assert sum(after[i] for i in ends) > sum(before[i] for i in ends) + 50.0
     assert sum(after[i] for i in middles) < sum(before[i] for i in middles) - 50.0
     assert gross_d(bench, 40.0) == LOAD_D
+
+
+def test_wind_lifts_the_deck_by_the_mean_square_of_its_speed() -> None:
+    bench = bench_with(
+        "gusty-wind", seconds=120.0, speed_m_per_s=20.0, turbulence=0.1, lift_area_m2=20.0, height_m=1.0
+    )
+    found = [i.gross_d for t in range(20, 120) if (i := bench.trace.indication_at(t * 1_000_000)) is not None]
+    lift_kg = 0.5 * 1.2 * 20.0 * 20.0**2 * (1 + 0.1**2) / G
+    assert np.mean(found) == pytest.approx(LOAD_D - lift_kg / 20, rel=0.05 * lift_kg / 20 / LOAD_D, abs=2.0)
+    assert max(found) - min(found) >= 5
+
+
+def test_a_trembling_floor_keeps_the_weight_in_motion_about_the_right_mean() -> None:
+    bench = bench_with("floor-vibration", seconds=40.0, acceleration_m_per_s2=0.3, frequency_hz=7.0)
+    shown = [i for t in range(12, 40) if (i := bench.trace.indication_at(t * 1_000_000)) is not None]
+    assert any(i.motion for i in shown)
+    assert np.mean([i.gross_d for i in shown]) == pytest.approx(LOAD_D, abs=5)

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from benchsim.ground.errors import BadInput
-from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Station, Support, Wiring
+from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Station, Support, Touch, Vibration, Wind, Wiring
 from benchsim.scale.validate import MOST_CELLS
 from tests.scale.made import S, parts, scale
 
@@ -35,8 +35,8 @@ def receptor(**figures: object) -> Spoil:
     return lambda p: replace(p, receptor=replace(p.receptor, **figures))  # type: ignore[arg-type]
 
 
-def site(**figures: float) -> Spoil:
-    return lambda p: replace(p, site=Site(**figures))
+def site(**figures: object) -> Spoil:
+    return lambda p: replace(p, site=replace(p.site, **figures))  # type: ignore[arg-type]
 
 
 def stations(*cells: tuple[int, ...]) -> Spoil:
@@ -88,6 +88,10 @@ BAD: list[tuple[Spoil, str]] = [
     (digitiser(clock_error_ppm=2e5), "station 1, clock_error_ppm: 200000; -100000 to 100000"),
     (digitiser(reference_error=-1.0), "station 1, reference_error: -1"),
     (digitiser(stuck_bits=24), "station 1, stuck_bits: 24; 0 to 23"),
+    (site(wind=Wind(-1.0)), "site, wind, speed_m_per_s: -1; 0 to 100"),
+    (site(vibration=Vibration(0.1, 0.0)), "site, vibration, frequency_hz: 0; 0.01 to 1000"),
+    (receptor(touches=(Touch(0.0, 0.0, math.nan),)), "touch 1, stiffness_n_per_m: nan"),
+    (receptor(touches=(Touch(0.0, 0.0),) * 17), "receptor, touches: 17 of them; at most 16"),
     (receptor(length_m=0.0), "receptor, length_m: 0"),
     (receptor(dead_load_kg=-1.0), "receptor, dead_load_kg: -1"),
     (receptor(natural_frequency_hz=NAN), "receptor, natural_frequency_hz: nan"),
