@@ -22,6 +22,7 @@ from benchsim.ground.clock import SECOND_US, Queue
 from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Streams
 from benchsim.ground.readings import Event, Indication, LinkState, Outcome
+from benchsim.host.overheard import Keep as Overhears
 from benchsim.outputs.output import protocol_names
 from benchsim.record.trace import Trace
 from benchsim.rules.profile import Profile
@@ -114,6 +115,10 @@ class Bench:
         """Call keep with each frame that sets out from now on, in order of time, and what of it arrives."""
         for node in self._nodes:
             node.tap(keep)
+
+    def overhear(self, keep: Overhears) -> None:
+        """Call keep with all that the built-in host hears from now on: samples, clocks, link states."""
+        self._seat.overhear(keep)
 
     def attach(self, send: Callable[[bytes], None]) -> None:
         """Where frames for the foreign end go from now on, each at the bench time at which it gets there."""

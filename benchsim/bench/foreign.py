@@ -13,6 +13,7 @@ from benchsim.bench.seat import HostCommand, Told
 from benchsim.ground import commands as ask
 from benchsim.ground.readings import Indication, LinkState, Outcome
 from benchsim.host.host import Tick
+from benchsim.host.overheard import Keep
 from benchsim.link import data
 from benchsim.link.frames import Kind
 from benchsim.link.parts import BROADCAST_ADDRESS
@@ -84,6 +85,9 @@ class ForeignHost:
     def command(self, command: HostCommand, now_us: int) -> Outcome:
         """Refused."""
         return Outcome(False, NO_HOST)
+
+    def overhear(self, _keep: Keep) -> None:
+        """What a foreign host hears is its own."""
 
 
 def address_of(frame: bytes) -> int:

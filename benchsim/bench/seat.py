@@ -17,6 +17,7 @@ from benchsim.ground.commands import InstrumentCommand
 from benchsim.ground.randomness import Dice
 from benchsim.ground.readings import ClockReading, Indication, InstrumentCard, LinkState, Outcome, Samples
 from benchsim.host.host import Host, Tick
+from benchsim.host.overheard import Keep, Overheard
 from benchsim.link.hub import Hub
 from benchsim.link.parts import told_anew
 from benchsim.outputs.output import Conversation, open_conversation
@@ -47,6 +48,9 @@ class Seat(Protocol):
     def command(self, command: HostCommand, now_us: int) -> Outcome:
         """Do it or refuse it.  Raises BadInput for an address that is not expected."""
 
+    def overhear(self, keep: Keep) -> None:
+        """Tell of all that the host is told from now on."""
+
 
 class BuiltInHost:
     """The hub and the reference host.
@@ -59,7 +63,7 @@ class BuiltInHost:
         self, plan: Plan, profile: Profile, dice: Dice, queue: Queue, to_nodes: ToNodes, told: Told
     ) -> None:
         self._hub = Hub(plan.link, dice)
-        self._host = Host(plan.host, profile)
+        self._host: Host | Overheard = Host(plan.host, profile)
         self._to_nodes, self._told = to_nodes, told
         self._waker = Waker(queue, self.work, HOST_RANK)
 
@@ -108,6 +112,10 @@ class BuiltInHost:
                 return self._host.command(command, now_us)
         self.work(now_us)
         return Outcome(done=True)
+
+    def overhear(self, keep: Keep) -> None:
+        """Tell of each sample block, look at a clock and link state, before the host has it."""
+        self._host = Overheard(self._host, keep)
 
     def _link_is(self, state: LinkState) -> None:
         self._host.link(state)

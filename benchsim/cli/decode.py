@@ -53,7 +53,7 @@ def decode(source: str, as_json: bool, brief: bool, out: Path | None, **asked: A
     of each. Tags are not checked: that takes keys. Exit code 0 when all frames are good, 1 when one is bad, 2
     when nothing can be read.
     """
-    if _is_recording(source):
+    if is_recording(source):
         from benchsim.cli import recorded
 
         if as_json + brief + (out is not None) > 1:
@@ -111,7 +111,7 @@ def _read(source: str) -> _Read:
     return read
 
 
-def _is_recording(source: str) -> bool:
+def is_recording(source: str) -> bool:
     """Whether this names a file that begins as recordings do."""
     try:
         with Path(source).open("rb") as file:

@@ -22,6 +22,7 @@ VERBS = {
     "demo": ("demo", "See the whole way once: a truck, a serial port, a client."),
     "decode": ("decode", "Explain captured octets of the node link, frame by frame."),
     "probe": ("probe", "Judge a host or a node under test, case by case."),
+    "diagnose": ("diagnose", "Name the likeliest causes of what a scale does."),
     "scenarios": ("formats", "List the scenarios that come with benchsim."),
     "faults": ("faults", "List the faults, or tell all about one."),
     "rules": ("catalogues", "List the rule profiles, or tell all about one."),
