@@ -10,7 +10,7 @@ from benchsim.ground.randomness import Dice
 from benchsim.link import codec, frames, keys
 from benchsim.link.codec import Frame
 from benchsim.link.frames import FROM_NODE, Header, Kind, RefuseReason
-from benchsim.link.limits import TAG_OCTETS
+from benchsim.link.limits import CRC_OCTETS, TAG_OCTETS
 from benchsim.link.node import NodeEnd
 from benchsim.link.pairing import NodeExchange, proof_of
 from benchsim.link.parts import NodeCard
@@ -295,3 +295,29 @@ class StaysBoundWhenReleased(NodeEnd):
         bound = self.bound_host
         super()._on_session(frame, now_us)
         self.bound_host = bound
+
+
+@wrong("node-seek-out-of-range-is-not-answered")
+class HeedsSeeksOutOfRange(NodeEnd):
+    """Takes a figure of a seek that is out of its range for the nearest within it."""
+
+    RANGES: tuple[tuple[int, int, int, int], ...] = (
+        (22, 1, 1, 255), (23, 1, 1, 255), (24, 1, 1, 80), (25, 1, 0, 4), (26, 4, 10_000, 60_000_000),
+        (30, 4, 1_000, 10_000_000),
+    )  # fmt: skip
+
+    def receive(self, frame: bytes, now_us: int) -> None:
+        body = bytearray(frame[:-CRC_OCTETS])
+        if len(frame) == 70 and frame[1] == Kind.SEEK:
+            for at, octets, low, high in self.RANGES:
+                figure = int.from_bytes(body[at : at + octets], "little")
+                body[at : at + octets] = min(max(figure, low), high).to_bytes(octets, "little")
+            frame = codec.seal(bytes(body))
+        super().receive(frame, now_us)
+
+
+@wrong("node-seek-out-of-range-is-not-answered")
+class HeedsAnyOfferWindow(HeedsSeeksOutOfRange):
+    """The same, of the offer window alone."""
+
+    RANGES = ((30, 4, 1_000, 10_000_000),)
