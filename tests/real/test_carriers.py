@@ -209,6 +209,25 @@ async def test_a_broker_that_comes_back_is_taken_up_again() -> None:
             await wait_for(lambda: OFFER in host.heard, "an offer")
 
 
+async def test_a_broker_that_lets_nobody_read_is_told_as_such() -> None:
+    """MQTT 3.1.1 (OASIS, 2014), 3.2 and 3.9: CONNACK, accepted; SUBACK with 0x80, failure."""
+
+    async def refuse(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        with contextlib.closing(writer):
+            assert (await reader.read(1000))[0] == 0x10  # CONNECT
+            writer.write(b"\x20\x02\x00\x00")
+            asked = await reader.read(1000)
+            assert asked[0] == 0x82  # SUBSCRIBE
+            writer.write(b"\x90\x03" + asked[2:4] + b"\x80")
+            await reader.read(1000)
+
+    async with await asyncio.start_server(refuse, "127.0.0.1", 0) as server:
+        port = server.sockets[0].getsockname()[1]
+        carrier = make_carrier(f"mqtt:127.0.0.1:{port}/x", Side.HOST)
+        with pytest.raises(BadInput, match=r"not let us read x/to-host"):
+            await carrier.open(lambda _frame: None, lambda _line: None)
+
+
 async def test_a_peer_that_takes_nothing_is_dropped_with_a_reason_and_the_others_get_all() -> None:
     longest = bytes(range(1, 256)) * 5
     async with End("listen-tcp:0", Side.NODES) as end, End(end.other, Side.HOST) as reader:

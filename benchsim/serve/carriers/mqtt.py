@@ -32,6 +32,7 @@ FIRST_PAUSE_S = 0.25
 LONGEST_PAUSE_S = 4.0
 MOST_WAITING = 1_000  # frames that a broker has not taken yet; the oldest are let go
 QUIET = logging.getLogger("benchsim.serve.mqtt")
+REFUSED = 0x80  # in place of a quality of service: MQTT 3.1.1 (OASIS), 3.9.3
 TO_NODES, TO_HOST = "to-nodes", "to-host"
 
 
@@ -85,7 +86,7 @@ class MqttCarrier:
         self._own_loop: OwnLoop | None = None
 
     async def open(self, heard: Heard, tell: Tell) -> Connection:
-        """Connect and subscribe.  Raises BadInput: no broker there, or it lets nobody in."""
+        """Connect and subscribe.  Raises BadInput: no broker there, or it lets nobody in, or read."""
         self._loop = asyncio.get_running_loop()
         self._tell = tell
         self._intake = Intake(self._name, heard, tell)
@@ -153,7 +154,9 @@ class MqttCarrier:
                     self._place.host, self._place.port, logger=QUIET, timeout=PATIENCE_S,
                     max_queued_incoming_messages=MOST_WAITING,
                 ) as client:  # fmt: skip
-                    await client.subscribe(self._in)
+                    granted = await client.subscribe(self._in)
+                    if any(code == REFUSED for code in granted):
+                        raise aiomqtt.MqttError(f"it does not let us read {self._in}")
                     pause_s = FIRST_PAUSE_S
                     self._outside(self._came)
                     if not first.done():
@@ -162,7 +165,8 @@ class MqttCarrier:
             except (aiomqtt.MqttError, OSError) as error:
                 if not first.done():
                     raise BadInput(
-                        f"no MQTT broker at {self._place.text} ({_why(error)})", "start one, or name another"
+                        f"no MQTT broker to use at {self._place.text} ({_why(error)})",
+                        "start one, or name another",
                     ) from None
                 if pause_s == FIRST_PAUSE_S:
                     self._outside(self._broke, _why(error))
