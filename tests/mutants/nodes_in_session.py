@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from dataclasses import replace
 
 from benchsim.ground.randomness import Dice
@@ -10,7 +11,7 @@ from benchsim.link.codec import Frame
 from benchsim.link.frames import FROM_NODE, Kind, Message
 from benchsim.link.gaps import Window
 from benchsim.link.keys import Tagger
-from benchsim.link.limits import CRC_OCTETS, HEADER_OCTETS, TAG_OCTETS
+from benchsim.link.limits import CRC_OCTETS, HEADER_OCTETS, MAX_RANGES, TAG_OCTETS
 from benchsim.link.node import NodeEnd
 from benchsim.link.parts import NodeCard
 from benchsim.link.session import Session
@@ -203,3 +204,19 @@ class LooksAtNoAddress(NodeEnd):
             self._arm()
         else:
             super().receive(frame, now_us)
+
+
+@wrong("node-frame-with-a-field-out-of-range-is-dropped")
+class TakesListsThatCannotBe(NodeEnd):
+    """Takes what it finds of a list that is too long, shorter than it says, or asks for nothing."""
+
+    def receive(self, frame: bytes, now_us: int) -> None:
+        body, session = frame[: -TAG_OCTETS - CRC_OCTETS], self.session
+        if session is not None and len(body) > HEADER_OCTETS and body[1] == Kind.AGAIN:
+            there = list(struct.iter_unpack("<QH", body[HEADER_OCTETS + 1 :]))
+            ranges = tuple((first, max(count, 1)) for first, count in there[:MAX_RANGES])
+            if ranges:
+                head = body[:HEADER_OCTETS] + bytes([len(ranges)])
+                body = head + b"".join(struct.pack("<QH", *one) for one in ranges)
+                frame = codec.seal(body + session.into.tag(body))
+        super().receive(frame, now_us)

@@ -12,8 +12,8 @@ from benchsim.link import codec, frames
 from benchsim.link.codec import Frame
 from benchsim.link.frames import FROM_NODE, Kind
 from benchsim.link.keys import Tagger
-from benchsim.link.limits import LONGEST_FRAME, REPLAY_WINDOW, SEQUENCE_LAST
-from benchsim.probe.as_host import Flow, as_host, changed_body, unbound
+from benchsim.link.limits import HEADER_OCTETS, LONGEST_FRAME, REPLAY_WINDOW, SEQUENCE_LAST
+from benchsim.probe.as_host import Flow, as_host, changed_body, first_of, unbound
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs
 from benchsim.probe.line import Line, name
@@ -163,17 +163,16 @@ async def frame_of_another_network_is_dropped(line: Line) -> None:
 async def frame_with_a_field_out_of_range_is_dropped(line: Line) -> None:
     """A session frame with a field out of its range is not heeded, though its tag is right."""
 
-    def bad(flow: Flow, marks: Marks) -> None:
+    async def bad(flow: Flow, marks: Marks) -> None:
         marks.send("of version 0", lambda b: flow.frame(b, version=0))
         marks.send("with flags 2", lambda b: flow.frame(b, flags=2))
         marks.send("with flags 128", lambda b: flow.frame(b, flags=128))
-        head, session = struct.Struct("<QH"), flow.session
-        newest = flow.accept.next_sample
-        for count, ranges in ((0, b""), (17, head.pack(newest, 1) * 17), (1, head.pack(newest, 0)),
-                              (2, head.pack(newest, 1))):  # fmt: skip
-            header = changed_body(flow.frame(frames.Again(((newest, 1),))))[:14]
+        had = first_of(await flow.data())  # it was sent: whoever heeds one of these lists sends it again
+        one = struct.pack("<QH", had, 1)
+        none = struct.pack("<QH", had, 0)
+        for count, ranges in ((0, b""), (17, one * 17), (1, none), (2, one + none), (2, one)):
+            header = changed_body(flow.frame(frames.Again(((had, 1),))))[:HEADER_OCTETS]
             line.send(flow.sealed(header + bytes([count]) + ranges))
-        del session
 
     await in_a_flow(line, bad)
 
