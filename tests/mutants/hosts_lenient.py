@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, ClassVar
 
 from benchsim.link import codec
 from benchsim.link.data import whole
@@ -149,3 +149,26 @@ class ChecksNoTagOfControl(Hub):
             body = frame[: -CRC_OCTETS - TAG_OCTETS]
             frame = codec.seal(body, seat.watch.session.into.tag(body))
         return super().receive(frame, now_us)
+
+
+@wrong("host-a-frame-of-the-wrong-length-is-dropped")
+class ReadsNoFurtherThanItNeeds(Hub):
+    """Looks at no octet behind the fields of an echo or of a gone with one range."""
+
+    NEEDS: ClassVar = {int(Kind.ECHO): 24, int(Kind.GONE): 11}
+
+    def receive(self, frame: bytes, now_us: int) -> Sequence[Any]:
+        body = frame[: -CRC_OCTETS - TAG_OCTETS]
+        seat = self.seats.get(frame[4]) if len(frame) > _NOT_A_FRAME and whole(frame) else None
+        if seat is not None and seat.watch is not None and frame[1] in self.NEEDS:
+            body = body[: HEADER_OCTETS + self.NEEDS[frame[1]]]
+            if len(body) < len(frame) - CRC_OCTETS - TAG_OCTETS:
+                frame = codec.seal(body + seat.watch.session.into.tag(body))
+        return super().receive(frame, now_us)
+
+
+@wrong("host-a-frame-of-the-wrong-length-is-dropped")
+class ReadsNoFurtherThanAGoneNeeds(ReadsNoFurtherThanItNeeds):
+    """The same, of a gone alone."""
+
+    NEEDS: ClassVar = {int(Kind.GONE): 11}
