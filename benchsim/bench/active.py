@@ -7,20 +7,21 @@ folds in the order in which they began.  Nothing here depends on how often a fol
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from benchsim.bench.plan import Plan
-from benchsim.faults.fault import Entry, LinkPart, NodePart, catalogue
+from benchsim.faults.fault import Entry, HostPart, LinkPart, NodePart, catalogue, grown
+from benchsim.faults.growth import between
 from benchsim.ground.clock import SECOND_US
 from benchsim.ground.commands import StartFault
 from benchsim.ground.errors import BadInput, unknown
-from benchsim.link.parts import check_node
+from benchsim.link.parts import check_host, check_node
 from benchsim.scale.parts import Digitiser, ScaleParts
 from benchsim.scale.validate import check
 
 Part = TypeVar("Part")
 
-WHOLE_SCALE = ("deck", "site")
+WHOLE = ("deck", "site", "host")
 LONG_RUN_US = 10 * 365 * 24 * 3_600 * SECOND_US
 
 
@@ -30,6 +31,19 @@ class _Acting:
     fault: Any
     target: int
     began_us: int
+    grows_us: int
+
+    @property
+    def varies(self) -> bool:
+        return bool(self.fault.varies) or self.grows_us > 0
+
+    def fold(self, part: Part, now_us: int) -> Part:
+        """The part as the fault has made it by now."""
+        age_us = now_us - self.began_us
+        faulty: Part = self.fault.fold(part, age_us)
+        if age_us >= self.grows_us:
+            return faulty
+        return cast(Part, between(part, faulty, grown(age_us, self.grows_us)))
 
 
 class ActiveFaults:
@@ -48,7 +62,9 @@ class ActiveFaults:
             raise unknown("fault", command.fault, known)
         entry = known[command.fault]
         self._check_target(entry, command.target)
-        one_more = _Acting(entry, entry.make(command.parameters), command.target, now_us)
+        made = entry.make(command.parameters)
+        one_more = _Acting(entry, made, command.target, now_us, command.grows_us)
+        self._check_growth(one_more)
         return ActiveFaults(self._plan, self._acting | {command.key: one_more})
 
     def without(self, key: str) -> ActiveFaults:
@@ -67,6 +83,11 @@ class ActiveFaults:
             for index in range(len(self._plan.nodes)):
                 check_node(self.node(index, at_us).card)
                 self.link(index, at_us)
+            check_host(self.host(at_us).card)
+
+    def acts_on_host(self, key: str) -> bool:
+        """Whether the fault of this key is one of the host."""
+        return self._acting[key].entry.stage == "host"
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -75,7 +96,7 @@ class ActiveFaults:
     @property
     def youngest_varying(self) -> str:
         """Key of the fault that began last of those that change with their age.  KeyError: there is none."""
-        keys = [key for key, acting in self._acting.items() if acting.fault.varies]
+        keys = [key for key, acting in self._acting.items() if acting.varies]
         if not keys:
             raise KeyError("no fault that acts changes with its age")
         return keys[-1]
@@ -83,12 +104,13 @@ class ActiveFaults:
     @property
     def vary(self) -> bool:
         """Whether any of them changes with its age."""
-        return any(a.fault.varies for a in self._acting.values())
+        return any(a.varies for a in self._acting.values())
 
     @property
     def vary_beyond_scale(self) -> bool:
-        """Whether any of those may change a node's card or its way to the host with its age."""
-        return any(a.fault.varies and a.entry.stage in ("node", "link") for a in self._acting.values())
+        """Whether any of those may change a node, its way to the host, or the host with its age."""
+        beyond = ("node", "link", "host")
+        return any(a.varies and a.entry.stage in beyond for a in self._acting.values())
 
     def scale(self, now_us: int) -> ScaleParts:
         """The scale as the acting faults make it."""
@@ -116,14 +138,41 @@ class ActiveFaults:
         whole = LinkPart(self._plan.nodes[index].up, self._plan.nodes[index].down)
         return self._fold("link", index + 1, whole, now_us)
 
+    def host(self, now_us: int) -> HostPart:
+        """The host as the acting faults make it."""
+        return self._fold("host", 0, HostPart(self._plan.host, self._plan.link), now_us)
+
     def _fold(self, stage: str, number: int, part: Part, now_us: int) -> Part:
         for acting in self._acting.values():
             if acting.entry.stage == stage and acting.target in (0, number):
-                part = acting.fault.fold(part, now_us - acting.began_us)
+                part = acting.fold(part, now_us)
         return part
 
+    def _check_growth(self, acting: _Acting) -> None:
+        """Raises BadInput for a fault that is there or not, and was told to grow."""
+        stage, number = acting.entry.stage, max(1, acting.target)
+        if not acting.grows_us:
+            return
+        for part in self._healthy(stage, number):
+            for age_us in (0, SECOND_US, acting.grows_us // 2, acting.grows_us):
+                between(part, acting.fault.fold(part, age_us), 0.5)
+
+    def _healthy(self, stage: str, number: int) -> tuple[Any, ...]:
+        """The part of the plan on which a fault of this stage would act, in a tuple."""
+        scale, nodes, index = self._plan.scale, self._plan.nodes, number - 1
+        match stage:
+            case "node":
+                return (ActiveFaults(self._plan).node(index, 0),) if nodes else ()
+            case "link":
+                return (LinkPart(nodes[index].up, nodes[index].down),) if nodes else ()
+            case "cell" | "wiring":
+                return (scale.cells[index] if stage == "cell" else scale.wiring[index],)
+            case "deck" | "site":
+                return (scale.receptor if stage == "deck" else scale.site,)
+        return (HostPart(self._plan.host, self._plan.link),)
+
     def _check_target(self, entry: Entry, target: int) -> None:
-        if entry.stage in WHOLE_SCALE:
+        if entry.stage in WHOLE:
             if target:
                 raise BadInput(f"{entry.name} on {target}", f"a fault of the {entry.stage} takes no number")
             return

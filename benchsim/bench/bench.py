@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 
 from benchsim.bench.active import ActiveFaults
-from benchsim.bench.foreign import REFUSED, ForeignHost, Outlet, address_of
+from benchsim.bench.foreign import NO_HOST, REFUSED, ForeignHost, Outlet, address_of
 from benchsim.bench.node import Node, drawn_at
 from benchsim.bench.plan import Foreign, Plan
 from benchsim.bench.seat import BuiltInHost, Clients, Seat
@@ -263,6 +263,8 @@ class Bench:
     def _fault(self, command: ask.FaultCommand) -> Outcome:
         if isinstance(command, ask.StartFault):
             faults = self._faults.with_fault(command, self.now_us)
+            if self.plan.foreign is Foreign.HOST and faults.acts_on_host(command.key):
+                return Outcome(False, NO_HOST)
         else:
             faults = self._faults.without(command.key)
         faults.try_out(self.now_us)
@@ -285,6 +287,7 @@ class Bench:
         self._scale.change(self._faults.scale(now_us), now_us)
         for index, node in enumerate(self._nodes):
             node.take(self._faults.node(index, now_us), self._faults.link(index, now_us), now_us)
+        self._seat.take(self._faults.host(now_us), now_us)
 
     def _recommission(self, address: int) -> Outcome:
         at_address = [n for n in self._nodes if n.strap == address]

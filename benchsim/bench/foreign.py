@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from benchsim.bench.node import Node
 from benchsim.bench.plan import Foreign, Plan
 from benchsim.bench.seat import HostCommand, Told
+from benchsim.faults.fault import HostPart
 from benchsim.ground import commands as ask
 from benchsim.ground.readings import Indication, LinkState, Outcome
 from benchsim.host.host import Tick
@@ -88,6 +89,9 @@ class ForeignHost:
 
     def overhear(self, _keep: Keep) -> None:
         """What a foreign host hears is its own."""
+
+    def take(self, _host: HostPart, _now_us: int) -> None:
+        """What is wrong in a foreign host is its own."""
 
 
 def address_of(frame: bytes) -> int:

@@ -11,6 +11,7 @@ from typing import Protocol
 
 from benchsim.bench.node import HOST_RANK, Waker
 from benchsim.bench.plan import Plan
+from benchsim.faults.fault import HostPart
 from benchsim.ground import commands as ask
 from benchsim.ground.clock import Queue
 from benchsim.ground.commands import InstrumentCommand
@@ -51,6 +52,9 @@ class Seat(Protocol):
     def overhear(self, keep: Keep) -> None:
         """Tell of all that the host is told from now on."""
 
+    def take(self, host: HostPart, now_us: int) -> None:
+        """Become what the faults made of the host.  Raises BadInput for settings that cannot be."""
+
 
 class BuiltInHost:
     """The hub and the reference host.
@@ -63,7 +67,11 @@ class BuiltInHost:
         self, plan: Plan, profile: Profile, dice: Dice, queue: Queue, to_nodes: ToNodes, told: Told
     ) -> None:
         self._hub = Hub(plan.link, dice)
-        self._host: Host | Overheard = Host(plan.host, profile)
+        host = Host(plan.host, profile)
+        self._host: Host | Overheard = host
+        self._change = host.change
+        self._card, self._pairs = plan.link, plan.paired_at_start
+        self._expects: ask.Expect | None = None
         self._to_nodes, self._told = to_nodes, told
         self._waker = Waker(queue, self.work, HOST_RANK)
 
@@ -107,6 +115,7 @@ class BuiltInHost:
             case ask.Release():
                 self._hub.release(command.address, now_us)
             case ask.Expect():
+                self._expects = command
                 self._hub.instruct(told_anew(self._hub.card, command), now_us)
             case _:
                 return self._host.command(command, now_us)
@@ -116,6 +125,20 @@ class BuiltInHost:
     def overhear(self, keep: Keep) -> None:
         """Tell of each sample block, look at a clock and link state, before the host has it."""
         self._host = Overheard(self._host, keep)
+
+    def take(self, host: HostPart, now_us: int) -> None:
+        """Other settings, another card.  What the host was told meanwhile of its scale it still knows.
+
+        An address whose card changed is paired anew where the host pairs by itself.
+        """
+        self._change(host.settings)
+        if host.card == self._card:
+            return
+        self._card = host.card
+        self._hub.instruct(told_anew(host.card, self._expects) if self._expects else host.card, now_us)
+        if self._pairs:
+            self._hub.pair(0, now_us)
+        self.work(now_us)
 
     def _link_is(self, state: LinkState) -> None:
         self._host.link(state)

@@ -19,8 +19,9 @@ from typing import Any, Protocol, TypeVar, cast
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.ground.library import members
 from benchsim.ground.units import Dimension, example, parse
+from benchsim.host.parts import CellSeat, HostParts
 from benchsim.link.impairment import Impairment
-from benchsim.link.parts import NodeCard
+from benchsim.link.parts import HostCard, NodeCard
 from benchsim.scale.parts import Cell, Digitiser, Receptor, Site, Wiring
 
 Value = float | str
@@ -76,6 +77,22 @@ class LinkPart:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class HostPart:
+    """What a fault of the stage `host` may change: its settings, and what it knows of itself and nodes."""
+
+    settings: HostParts
+    card: HostCard
+
+    def with_seat(self, cell: int, change: Callable[[CellSeat], CellSeat]) -> HostPart:
+        """The same host, the seat of one cell (from 1) changed.  BadInput: there is no such cell."""
+        seats = self.settings.seats
+        if cell > len(seats):
+            raise BadInput(f"cell {cell} of a host with {len(seats)} cells", f"cells 1 to {len(seats)}")
+        changed = (*seats[: cell - 1], change(seats[cell - 1]), *seats[cell:])
+        return replace(self, settings=replace(self.settings, seats=changed))
+
+
 # The stages, in the order of the weight's way, and the part that a fault of each takes and gives.
 STAGES: dict[str, type] = {
     "site": Site,
@@ -84,6 +101,7 @@ STAGES: dict[str, type] = {
     "wiring": Wiring,
     "node": NodePart,
     "link": LinkPart,
+    "host": HostPart,
 }
 
 

@@ -127,12 +127,14 @@ class StartFault:
 
     key: this instance's own name.  target: cell or node number, 0 for all.
     parameters: the fault's own figures and words by field name, figures in their base units.
+    grows_us: how long it takes from nothing to all of it; 0 at once.
     """
 
     key: str
     fault: str
     target: int = 0
     parameters: Mapping[str, float | str] = field(default_factory=dict)
+    grows_us: int = 0
 
     def __str__(self) -> str:
         return f"start {self.fault}" + (f" on {self.target}" if self.target else "") + f" as {self.key}"

@@ -65,7 +65,8 @@ class Track:
         self.clock = NodeClock(rate_hz)
         self.frames: list[Samples] = []
         self.bad: dict[int, list[BadStretch]] = {}
-        self._channels = np.array([channel for _, channel in seats], dtype=np.intp)
+        self.channels = tuple(channel for _, channel in seats)
+        self._channels = np.array(self.channels, dtype=np.intp)
         self._channels_needed = int(self._channels.max()) + 1
         self._rows: list[tuple[int, int]] = [(_ALWAYS, 1)]
         self._notes: list[tuple[int, str]] = [(_ALWAYS, CLOCK_NOT_READ)]
@@ -73,6 +74,12 @@ class Track:
         self._held: list[Samples] = []
         self._rate_hz = rate_hz
         self._untouched = _ALWAYS
+
+    def reseat(self, cells: Sequence[int]) -> None:
+        """Other cells on the same channels, as the host has come to believe."""
+        if tuple(cells) != self.cells:
+            self.cells = tuple(cells)
+            self.bad.clear()
 
     @property
     def arrived_us(self) -> NDArray[np.int64]:

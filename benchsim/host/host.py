@@ -45,25 +45,49 @@ class Host:
 
     def __init__(self, parts: HostParts, profile: Profile) -> None:
         _check(parts, profile)
-        self._parts, self._rate_hz = parts, parts.rate_hz
+        self._parts, self._profile, self._rate_hz = parts, profile, parts.rate_hz
         self._period_us = SECOND_US // parts.update_hz
         self._next_us = self._period_us
         self._tracks = _tracks(parts)
         self._grid = self._tracks[0].grid
-        columns = [cell for track in self._tracks for cell in track.cells]
-        self._column_of = np.argsort(np.array(columns, dtype=np.intp))  # column of each cell
         self._by_address = {track.address: track for track in self._tracks}
         self._links = Links(tuple(self._by_address))
-        self._reconstruction = Reconstruction([parts.seats[c] for c in columns], parts.interval)
-        self._widths = _widths(parts, profile)
+        self._seated()
         self._late_us, self._oldest_us = profile.late_after_us, profile.oldest_us
         self._instrument = Instrument(parts, profile)
-        self._no_cells = (float("nan"),) * len(parts.seats)
+        self._no_cells = self._last_cells = (float("nan"),) * len(parts.seats)
 
     @property
     def indication(self) -> Indication:
         """The latest indication; before the first update an invalid one."""
         return self._instrument.indication
+
+    def change(self, parts: HostParts) -> None:
+        """Other settings from the next update on; zero, tare and what was heard stay as they are.
+
+        The caller has advanced to now.  BadInput: settings that no host could keep, or for which this one
+        would have to begin anew (another interval, other places of its cells).
+        """
+        if parts == self._parts:
+            return
+        _check(parts, self._profile)
+        mine = self._parts
+        if _begun_with(parts) != _begun_with(mine):
+            raise BadInput("a host with another interval, rate or other places", "begin a host anew for them")
+        self._parts = parts
+        place = {(seat.address, seat.channel): cell for cell, seat in enumerate(parts.seats)}
+        for track in self._tracks:
+            track.reseat([place[track.address, channel] for channel in track.channels])
+        self._seated()
+        self._instrument.change(parts)
+
+    def _seated(self) -> None:
+        """What follows from the settings."""
+        parts = self._parts
+        columns = [cell for track in self._tracks for cell in track.cells]
+        self._column_of = np.argsort(np.array(columns, dtype=np.intp))  # column of each cell
+        self._reconstruction = Reconstruction([parts.seats[c] for c in columns], parts.interval)
+        self._widths = _widths(parts, self._profile)
 
     def take(self, samples: Samples) -> None:
         """Verified samples, in order of arrival."""
@@ -105,6 +129,12 @@ class Host:
             self._next_us += count * self._period_us
         return ticks
 
+    def _held_ticks(self, updates_us: NDArray[np.int64], ticks: list[Tick]) -> None:
+        """A host that is stuck: what it had last, told as if it were of now."""
+        cells = self._last_cells
+        for t_us in updates_us.tolist():
+            ticks.append(Tick(self._instrument.again(t_us), cells))
+
     def _span(self, updates_us: NDArray[np.int64], ticks: list[Tick]) -> None:
         """A run of updates at once."""
         first_us, last_us = int(updates_us[0]), int(updates_us[-1])
@@ -114,6 +144,9 @@ class Host:
             if track.bad:
                 track.forget_bad(oldest)
             track.absorb(last_us)
+        if self._parts.held and self._instrument.indication.valid:
+            self._held_ticks(updates_us, ticks)
+            return
         views = look(self._tracks, oldest, self._reconstruction, self._widths, updates_us)
         frame_us = self._frames_us(updates_us)
         before = len(ticks)
@@ -125,6 +158,7 @@ class Host:
             )[:, self._column_of]
             for k in blind:
                 ticks[before + k].cells_kg = tuple(kg[k].tolist())
+        self._last_cells = ticks[-1].cells_kg
 
     def _oldest(self, t_us: int) -> int:
         """The oldest instant that an update at t_us may look at."""
@@ -214,6 +248,12 @@ def _tracks(parts: HostParts) -> Sequence[Track]:
         tracks.append(Track(grid, number, address, seats[address], column, parts.rate_hz))
         column += len(seats[address])
     return tracks
+
+
+def _begun_with(parts: HostParts) -> tuple[object, ...]:
+    """What cannot change while a host lives."""
+    places = sorted((seat.address, seat.channel) for seat in parts.seats)
+    return places, parts.interval, parts.verification_interval, parts.unit, parts.rate_hz, parts.update_hz
 
 
 def _check(parts: HostParts, profile: Profile) -> None:

@@ -6,6 +6,9 @@ weights of the indication are those of an empty scale, so none can leak.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from benchsim.ground.clock import SECOND_US
 from benchsim.ground.commands import ClearTare, InstrumentCommand, PresetTare, Record, Tare, Zero
 from benchsim.ground.readings import Indication, Outcome, Recorded
 from benchsim.ground.rounding import shown
@@ -23,9 +26,9 @@ TOO_OLD = "the newest samples are too old"
 NO_ZERO_YET = "initial zero not set yet"
 
 
-def rounded(parts: int) -> int:
-    """Parts to counts of d: floor(P/d + 1/2).  Source: R 76-1 A.4.4.3."""
-    return (2 * parts + PARTS_PER_D) // _DOUBLE
+def rounded(parts: int, step_d: int = 1) -> int:
+    """Parts to counts of d, in steps of so many: floor(P/d + 1/2).  Source: R 76-1 A.4.4.3."""
+    return (2 * parts + step_d * PARTS_PER_D) // (step_d * _DOUBLE) * step_d
 
 
 def rounded_tenths(parts: int) -> int:
@@ -44,6 +47,7 @@ class Instrument:
         self.tare = TareMemory(parts, profile)
         self.limits = Limits(profile, int(parts.capacity_kg / parts.interval), counted)
         self._centre = int(profile.centre_of_zero_d * counted * PARTS_PER_D)
+        self._step_d = parts.step_d
         self._weight: int | None = None
         self._unsteady = IN_MOTION  # why no stable equilibrium, "" while there is
         self._stands_until_us = 0
@@ -71,6 +75,19 @@ class Instrument:
         if self._refused_zero or self._refused_tare:
             self._forgive()
         self.indication = self._show()
+        return self.indication
+
+    def change(self, parts: HostParts) -> None:
+        """Other settings; zero and tare stay."""
+        self._step_d = parts.step_d
+        self.zero.change(parts, self.profile)
+        counted = counted_d(parts, self.profile)
+        self.limits = Limits(self.profile, int(parts.capacity_kg / parts.interval), counted)
+
+    def again(self, t_us: int) -> Indication:
+        """The same as before, told as if it were of now."""
+        self._t_us, self._stands_until_us = t_us, t_us + SECOND_US
+        self.indication = replace(self.indication, t_us=t_us)
         return self.indication
 
     def no_weight(self, t_us: int, reason: str) -> Indication:
@@ -107,7 +124,7 @@ class Instrument:
         weight = self._weight
         valid = not self._reason
         gross = weight - zero.parts if valid and weight is not None else 0
-        gross_d = rounded(gross)
+        gross_d = rounded(gross, self._step_d)
         over, under = gross_d > self.limits.over_d, gross_d < self.limits.under_d
         figure = valid and not (over or under or zero.initial_error)
         if not figure:

@@ -29,6 +29,8 @@ class HostParts:
     waiting_us: how long a gap may be waited for before the indication is refused.
     verification_interval: e; None: it is d.
     seats: one a cell, in cell order.
+    step_d: how many d the steps are wide in which it shows; 1 in a right host.  held: it goes on giving
+    out its last weight as if it were new, which no right host does.
     """
 
     profile: str
@@ -43,3 +45,5 @@ class HostParts:
     zero_tracking: bool = True
     initial_zero: bool = True
     verification_interval: Decimal | None = None
+    step_d: int = 1
+    held: bool = False

@@ -48,7 +48,7 @@ class Zero:
         capacity_d = parts.capacity_kg / parts.interval
         self._range = _parts(capacity_d * profile.zero_setting_range)
         self._initial_range = _parts(capacity_d * profile.initial_zero_range)
-        self._window = _parts(profile.zero_tracking_window_d) if parts.zero_tracking else -1
+        self.change(parts, profile)
         self._at_zero_only = profile.zero_tracking_at_zero_only
         self._step = _parts(profile.zero_tracking_rate_d_per_s / parts.update_hz)
         self._rest = _parts(profile.zero_tracking_rest_d)
@@ -57,6 +57,10 @@ class Zero:
         self.parts = self.start = 0
         self.pending = parts.initial_zero
         self.initial_error = False
+
+    def change(self, parts: HostParts, profile: Profile) -> None:
+        """Other settings; the zero in force stays."""
+        self._window = _parts(profile.zero_tracking_window_d) if parts.zero_tracking else -1
 
     def follow(self, weight: int, low: int, high: int) -> None:
         """One update in stable equilibrium: the initial zero if it is still to come, else tracking.

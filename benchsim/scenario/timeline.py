@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from benchsim.bench.active import WHOLE_SCALE
+from benchsim.bench.active import WHOLE
 from benchsim.faults.fault import entry_of
 from benchsim.ground import commands as ask
 from benchsim.ground.clock import seconds
@@ -309,7 +309,7 @@ def _target(item: story.FaultItem, where: str, loc: Loc, stage: Stage) -> int:
     wanted, most = "cell", len(stage.receptor.supports)
     if where in ("node", "link"):
         wanted, most = "node", stage.nodes
-    if where in WHOLE_SCALE:
+    if where in WHOLE:
         if digits:
             stage.findings.add(
                 (*loc, "on"), f"on: {item.on}", f"{item.fault} acts on the whole {where}; leave it out"

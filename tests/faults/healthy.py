@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
-from benchsim.faults.fault import LinkPart, NodePart
-from benchsim.link.parts import NodeCard
+from benchsim.faults.fault import HostPart, LinkPart, NodePart
+from benchsim.host.parts import CellSeat, HostParts
+from benchsim.link.parts import Expected, HostCard, NodeCard
 from benchsim.scale.parts import Cell, Digitiser, Receptor, Site, Support, Wiring
 
 CELL = Cell(
@@ -28,6 +30,12 @@ NODE = NodePart(
     NodeCard(serial=0x0102030405060708, strap=1, network=7, key=bytes(16)), Digitiser(noise_rms_counts=12.0)
 )
 
+SEATS = tuple(CellSeat(1 + n // 4, n % 4, 0.01 + n * 1e-4, 1000.0 * n) for n in range(16))
+HOST = HostPart(
+    HostParts("r76-iii", "kg", Decimal(60_000), Decimal(20), 80, SEATS),
+    HostCard(0xB0B, 7, bytes(16), tuple(Expected(n, 4) for n in range(1, 5))),
+)
+
 HEALTHY: dict[str, Any] = {
     "site": Site(),
     "deck": RECEPTOR,
@@ -35,4 +43,5 @@ HEALTHY: dict[str, Any] = {
     "wiring": Wiring(lead_resistance_ohm=0.5),
     "node": NODE,
     "link": LinkPart(),
+    "host": HOST,
 }

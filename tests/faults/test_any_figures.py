@@ -11,13 +11,15 @@ from hypothesis import strategies as st
 from benchsim.faults.fault import HOUR_US, STAGES, Entry, Parameter, Value, catalogue
 from benchsim.ground.commands import Place
 from benchsim.ground.randomness import Streams
+from benchsim.host.host import Host
 from benchsim.link.channel import Channel
-from benchsim.link.parts import check_node
+from benchsim.link.parts import check_host, check_node
+from benchsim.rules.profile import load_profile
 from benchsim.scale.parts import ScaleParts
 from benchsim.scale.scale import Scale
 from benchsim.scale.validate import check
 from tests.bench.plans import scale_parts
-from tests.faults.healthy import NODE
+from tests.faults.healthy import HOST, NODE
 
 CELLS = 8
 DECK = scale_parts(CELLS)
@@ -105,5 +107,15 @@ def test_a_link_carries_frames_forward_in_time(
             assert all(arrived_us >= sent_us for arrived_us, _ in channel.carry(b"frame", sent_us))
 
 
+@given(faults("host"), ages_us)
+def test_a_host_is_still_a_host(fault: tuple[Entry, dict[str, Value]], age_us: int) -> None:
+    entry, figures = fault
+    if entry.name == "exchanged-cells" and figures.get("first", 1) == figures.get("second", 2):
+        return
+    changed = entry.make(figures).fold(HOST, age_us)
+    check_host(changed.card)
+    Host(HOST.settings, load_profile(HOST.settings.profile)).change(changed.settings)
+
+
 def test_every_stage_is_searched() -> None:
-    assert {e.stage for e in catalogue().values()} == {*OF_THE_SCALE, "node", "link"}
+    assert {e.stage for e in catalogue().values()} == {*OF_THE_SCALE, "node", "link", "host"}

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from benchsim.bench.bench import Bench
-from benchsim.faults.fault import Entry, catalogue
 from benchsim.ground import commands as ask
 from benchsim.rules.profile import load_profile
 from benchsim.scale.parts import ScaleParts
@@ -53,22 +52,6 @@ def cells_kg(bench: Bench, at_s: float) -> list[float]:
     columns = bench.trace.columns()
     row = int(np.searchsorted(columns.t_us, at_s * S, side="right")) - 1
     return [float(v) for v in columns.cells_kg[row]]
-
-
-@pytest.mark.parametrize("entry", catalogue().values(), ids=catalogue())
-def test_every_fault_comes_and_goes_on_a_running_bench(entry: Entry) -> None:
-    target = 0 if entry.stage in ("site", "deck") else 1
-    made = plan(
-        (5.0, LOAD),
-        (BEGINS_S, ask.StartFault("it", entry.name, target)),
-        (14.0, ask.EndFault("it")),
-        cells=8,
-        parts=HEALTHY,
-    )
-    bench = Bench(made, load_profile("r76-iii"), 3)
-    bench.run(24 * S)
-    assert gross_d(bench, 9.0) == LOAD_D
-    assert gross_d(bench, 24.0) == pytest.approx(LOAD_D, abs=1)
 
 
 @pytest.mark.parametrize("name", ["swapped-signal", "swapped-excitation"])

@@ -17,7 +17,7 @@ BELOW_BENCH = GROUND | ROOMS | {"faults", "host", "checks"}
 MAY_IMPORT: dict[str, set[str]] = {
     "ground": set(),
     **dict.fromkeys(ROOMS, GROUND),
-    "faults": GROUND | {"scale", "link"},
+    "faults": GROUND | {"scale", "link", "host"},
     "host": GROUND | {"link", "rules"},
     "checks": GROUND | {"rules", "record"},
     "bench": BELOW_BENCH - {"checks"},

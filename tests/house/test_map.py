@@ -8,7 +8,7 @@ from pathlib import Path
 from tests.house.walk import PACKAGE, ROOT
 
 # Folders whose files are members of a family: the map names the folder, the catalogue its members.
-FAMILIES = {"faults/" + stage for stage in ("site", "deck", "cell", "wiring", "node", "link")} | {
+FAMILIES = {"faults/" + stage for stage in ("site", "deck", "cell", "wiring", "node", "link", "host")} | {
     "link/impairments",
     "probe/of_hosts",
     "probe/of_nodes",
