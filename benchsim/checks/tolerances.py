@@ -18,7 +18,7 @@ from benchsim.checks.quantities import Quantity, Tolerance
 from benchsim.ground.units import MASS, mass_text
 from benchsim.record.trace import Trace
 from benchsim.rules.profile import Profile
-from benchsim.rules.tables import tolerance_d
+from benchsim.rules.tables import band_ends, tolerance_d
 
 # A stage goes by either standard's word for it: HB 44 T.N.3.1 and T.N.3.2, R 76-1 3.5.1 and 3.5.2.
 _STAGE_WORDS = {"maintenance": ("maintenance", "in service"), "acceptance": ("acceptance", "initial")}
@@ -130,20 +130,11 @@ def reach(
     if tolerance.unit != "mpe":
         return Reach((scale.grains(tolerance),))
     loads = -(-true_grains // scale.interval)
-    edges = _band_ends(profile)
+    edges = band_ends(profile, _MOST)
     factor = Fraction(tolerance.value) * scale.interval
     stage = _stage(tolerance.stage, profile)
     limits = [Fraction(tolerance_d(end, profile, stage)) * factor for end in edges]
     return Reach((*limits, _NONE), np.searchsorted(edges, loads))
-
-
-def _band_ends(profile: Profile) -> list[int]:
-    """The largest load of every band of tolerance, in d, up to the largest that has one."""
-    steps = profile.tolerance
-    ends = [top for top, _ in steps.bands]
-    if steps.beyond is not None:
-        ends += range(ends[-1] + steps.beyond[0], profile.n_max, steps.beyond[0])
-    return [*(end for end in ends if end < profile.n_max), profile.n_max]
 
 
 def _share(share: Fraction, target: Fraction | NDArray[np.int64]) -> Reach:

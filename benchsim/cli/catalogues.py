@@ -1,4 +1,4 @@
-"""The verbs that look things up in the catalogues: rule profiles, host protocols.
+"""The verb that looks things up in the catalogue of host protocols.
 
 Each prints a table, or with --json one document; with a name it tells all about that one.
 """
@@ -11,94 +11,9 @@ import rich_click as click
 
 if TYPE_CHECKING:
     from benchsim.outputs.output import Description
-    from benchsim.rules.profile import Profile
 
 _as_json = click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
 _name = click.argument("name", required=False)
-
-
-# -- rules ---------------------------------------------------------------------------------------------
-
-
-@click.command()
-@_name
-@_as_json
-def rules(name: str | None, as_json: bool) -> None:
-    """List the rule profiles; with NAME (or the path of one), every value with its clause and mark."""
-    from benchsim.cli.text import print_json, print_table
-    from benchsim.rules.profile import load_profile, profile_names
-
-    if name is not None:
-        profile = load_profile(name)
-        if as_json:
-            print_json(_profile(profile))
-        else:
-            _show_profile(profile)
-        return
-    profiles = [load_profile(n) for n in profile_names()]
-    if as_json:
-        print_json({"rules": [_profile(p) for p in profiles]})
-    else:
-        print_table(
-            ("profile", "class", "kind", "title"),
-            ((p.name, p.accuracy_class, p.kind, p.title) for p in profiles),
-            narrow=("profile", "class", "kind"),
-        )
-
-
-def _profile(profile: Profile) -> dict[str, Any]:
-    return {
-        "name": profile.name,
-        "title": profile.title,
-        "standard": profile.standard,
-        "class": profile.accuracy_class,
-        "kind": profile.kind,
-        "values": [
-            {"key": e.key, "value": _bare(e.value), "unit": e.unit, "clause": e.clause, "mark": e.mark,
-             "meaning": e.what}
-            for e in profile.entries
-        ],
-    }  # fmt: skip
-
-
-def _bare(value: Any) -> Any:
-    """A profile's value as JSON has it: Decimals as numbers."""
-    from decimal import Decimal
-
-    if isinstance(value, Decimal):
-        return int(value) if value == int(value) else float(value)
-    if isinstance(value, list | tuple):
-        return [_bare(v) for v in value]
-    return {k: _bare(v) for k, v in value.items()} if isinstance(value, dict) else value
-
-
-def _words(value: Any) -> str:
-    """A profile's value in a table."""
-    bare = _bare(value)
-    if isinstance(bare, bool):
-        return "yes" if bare else "no"
-    if isinstance(bare, list):
-        return "; ".join(" ".join(map(str, v)) if isinstance(v, list) else str(v) for v in bare)
-    if isinstance(bare, dict):
-        return "; ".join(f"{k} {v}" for k, v in bare.items())
-    return str(bare)
-
-
-def _show_profile(profile: Profile) -> None:
-    from rich.text import Text
-
-    from benchsim.cli.text import console, print_table
-
-    out = console()
-    out.print(Text.assemble((profile.name, "bold"), f"  {profile.title}"))
-    print_table(
-        ("rule", "value", "clause", "mark"),
-        ((e.what, f"{_words(e.value)} {e.unit}".strip(), e.clause, e.mark) for e in profile.entries),
-    )
-    out.print(Text("Marks: seen in a source; memory: recalled, confirm before you rely on it.", "dim"))
-
-
-# -- protocols -----------------------------------------------------------------------------------------
 
 
 @click.command()

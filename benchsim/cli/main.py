@@ -25,7 +25,7 @@ VERBS = {
     "diagnose": ("diagnose", "Name the likeliest causes of what a scale does."),
     "scenarios": ("formats", "List the scenarios that come with benchsim."),
     "faults": ("faults", "List the faults, or tell all about one."),
-    "rules": ("catalogues", "List the rule profiles, or tell all about one."),
+    "rules": ("rules", "List the rule profiles, tell or compare them."),
     "protocols": ("catalogues", "List the host protocols, or tell all about one."),
     "checks": ("formats", "Show the sentences that a scenario can check."),
     "schema": ("formats", "Print the JSON Schema of a scenario file."),

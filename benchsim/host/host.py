@@ -232,7 +232,7 @@ def _widths(parts: HostParts, profile: Profile) -> Widths:
     return Widths(
         max(1, parts.averaging_us * parts.rate_hz // SECOND_US),
         1 - (-profile.stable_for_us * parts.rate_hz // SECOND_US),
-        int(profile.motion_band_d * count),
+        int(profile.motion_band_of(parts.capacity_kg) * count),
         int(profile.settled_within_d * count),
     )
 

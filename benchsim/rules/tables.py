@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from math import ceil
 
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.ground.rounding import is_scale_interval, scale_intervals_near
@@ -20,22 +21,34 @@ def tolerance_d(load_d: int, profile: Profile, stage: str) -> Decimal:
     factors = dict(profile.tolerance.stages)
     if stage not in factors:
         raise unknown(f"stage of {profile.name}", stage, factors)
-    if not 0 <= load_d <= profile.n_max:
-        raise BadInput(
-            f"a load of {load_d} intervals", f"{profile.name} has tolerances from 0 to {profile.n_max}"
-        )
+    if load_d < 0 or (profile.n_max is not None and load_d > profile.n_max):
+        up_to = "on" if profile.n_max is None else f"to {profile.n_max}"
+        raise BadInput(f"a load of {load_d} intervals", f"{profile.name} has tolerances from 0 {up_to}")
     return _step(load_d, profile) * factors[stage]
 
 
 def _step(load_d: int, profile: Profile) -> Decimal:
     steps = profile.tolerance
-    allowed = next((tolerance for top, tolerance in steps.bands if load_d <= top), None)
+    allowed = next((tolerance for top, tolerance in steps.bands if top is None or load_d <= top), None)
     if allowed is None:
         top, allowed = steps.bands[-1]
-        if steps.beyond is not None:
+        if steps.beyond is not None and top is not None:
             every, more = steps.beyond
             allowed += more * -(-(load_d - top) // every)
     return allowed if steps.at_most is None else min(allowed, steps.at_most)
+
+
+def band_ends(profile: Profile, most_d: int) -> list[int]:
+    """The largest load of every band of tolerance, rising; the last is n_max, or most_d without one."""
+    steps, last = profile.tolerance, most_d if profile.n_max is None else profile.n_max
+    ends = [top for top, _ in steps.bands if top is not None]
+    if steps.beyond is not None:
+        every, more = steps.beyond
+        grows_to = last
+        if steps.at_most is not None:  # from there on it grows no more
+            grows_to = min(last, ends[-1] + every * max(0, ceil((steps.at_most - steps.bands[-1][1]) / more)))
+        ends += range(ends[-1] + every, grows_to, every)
+    return [*(end for end in ends if end < last), last]
 
 
 def check_intervals(capacity_kg: Decimal, interval_kg: Decimal, profile: Profile) -> list[BadInput]:
@@ -59,8 +72,8 @@ def check_intervals(capacity_kg: Decimal, interval_kg: Decimal, profile: Profile
     if count != int(count):
         found = f"Max {mass_text(capacity_kg)} is not a whole number of intervals of {mass_text(interval_kg)}"
         wrong.append(BadInput(found, f"nearest: {mass_text(round(count) * interval_kg)}"))
-    elif not (n_min := profile.n_min_of(interval_kg)) <= count <= profile.n_max:
+    elif count < (n_min := profile.n_min_of(interval_kg)) or (profile.n_max or count) < count:
         found = f"{int(count)} intervals up to Max, for class {profile.accuracy_class}"
-        clause = profile.entry("n_max").clause
-        wrong.append(BadInput(found, f"from {n_min} to {profile.n_max} ({clause})"))
+        allowed = f"at least {n_min}" if profile.n_max is None else f"from {n_min} to {profile.n_max}"
+        wrong.append(BadInput(found, f"{allowed} ({profile.entry('n_max').clause})"))
     return wrong

@@ -9,11 +9,12 @@ from importlib.metadata import version
 from pathlib import Path
 
 from benchsim.bench.bench import Bench
-from benchsim.ground.library import read_text
+from benchsim.ground.library import profiles_folder, read_text
 from benchsim.link.parts import NodeCard
 from benchsim.record.container import FRAMES, Head
 from benchsim.record.writer import Recorder
-from benchsim.scenario.build import Built, own_profile
+from benchsim.rules.profile import Profile
+from benchsim.scenario.build import Built
 from benchsim.scenario.findings import Scenario
 
 
@@ -32,8 +33,7 @@ def recorder_of(
 
 def _head(scenario: Scenario, built: Built, seed: int | str, depth: str) -> Head:
     """What the recording says of itself."""
-    plan, own = built.plan, own_profile(scenario)
-    rules = ((own.name, read_text(own)),) if own is not None else ()
+    plan = built.plan
     return Head(
         version=version("benchsim"),
         seed=str(seed),
@@ -43,11 +43,23 @@ def _head(scenario: Scenario, built: Built, seed: int | str, depth: str) -> Head
         capacity_d=plan.card.capacity_d,
         profile=built.profile.name,
         title=scenario.file.title,
-        sources=((scenario.path.name, scenario.text), *rules),
+        sources=((scenario.path.name, scenario.text), *_rules(built.profile)),
         lasts_us=plan.lasts_us,
         depth=depth,
         nodes=tuple(_in_words(node.card, i < len(plan.scale.stations)) for i, node in enumerate(plan.nodes)),
     )
+
+
+def _rules(profile: Profile) -> list[tuple[str, str]]:
+    """The files of the rule profile that do not ship; of two with the same name one gets a longer one."""
+    kept: dict[str, str] = {}
+    for path in map(Path, profile.files):
+        if path.parent != profiles_folder():
+            name = path.name
+            while name in kept:
+                name = f"base-{name}"
+            kept[name] = read_text(path)
+    return list(kept.items())
 
 
 def _in_words(card: NodeCard, reads: bool) -> str:

@@ -5,36 +5,15 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pytest
-
 from benchsim.checks.forms import FORMS
 from benchsim.ground.library import shipped
 from benchsim.outputs.output import protocol_names
-from benchsim.rules.profile import load_profile, profile_names
 from benchsim.scenario.published import json_schema
 from tests.cli.calls import Call
 
 
 def words(text: str) -> str:
     return " ".join(text.split())
-
-
-def test_rules_lists_the_profiles(call: Call) -> None:
-    table, listed = call("rules"), json.loads(call("rules", "--json").out)["rules"]
-    assert [r["name"] for r in listed] == list(profile_names())
-    assert all(name in table.out for name in profile_names())
-
-
-@pytest.mark.parametrize("name", profile_names())
-def test_a_profile_is_told_value_by_value_with_clause_and_mark(call: Call, name: str) -> None:
-    profile = load_profile(name)
-    flat = words(call("rules", name).out)
-    told = json.loads(call("rules", name, "--json").out)
-    assert len(told["values"]) == len(profile.entries)
-    for entry, value in zip(profile.entries, told["values"], strict=True):
-        assert (value["key"], value["clause"], value["mark"]) == (entry.key, entry.clause, entry.mark)
-        assert entry.mark.split()[0] in flat
-        assert entry.clause.split()[0].rstrip(",;") in flat
 
 
 def test_protocols_lists_and_tells(call: Call) -> None:

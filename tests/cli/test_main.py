@@ -60,7 +60,7 @@ def test_an_unknown_option_is_bad_input(call: Call) -> None:
     ("words", "text"),
     [
         (("faults", "zero-shft"), "unknown fault 'zero-shft'; did you mean 'zero-shift'?"),
-        (("rules", "r76-ii"), "unknown rule profile 'r76-ii'; did you mean 'r76-iii'?"),
+        (("rules", "r76-iiiii"), "unknown rule profile 'r76-iiiii'; did you mean 'r76-iiii'?"),
         (("protocols", "scp0498"), "unknown protocol 'scp0498'; did you mean 'scp0499'?"),
         (("serve", "none.yaml"), "none.yaml: No such file"),
         (("run", "none.yaml"), "none.yaml: No such file; `benchsim scenarios` lists those that ship"),

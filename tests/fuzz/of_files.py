@@ -18,7 +18,7 @@ from benchsim.record import container, export, frames, pcapng, reader, sightings
 from benchsim.record.export import capture_of
 from benchsim.record.reader import read_recording
 from benchsim.record.sightings import Sightings
-from benchsim.rules import places, profile, schema
+from benchsim.rules import kinds, layers, places, profile, schema
 from benchsim.scenario import build, equipment, layout, loader, salvage, stack, text, timeline, wording
 from benchsim.scenario import quantities as scenario_quantities
 from tests.fuzz.of_words import UNITS, words_of
@@ -220,13 +220,13 @@ TARGETS = {
     ),
     "profile": Target(
         a_profile,
-        (profile, places, schema),
-        ("places.place_of", "places.parse_error_place", "profile._profile"),
+        (profile, layers, places, kinds),
+        ("places.Places.of", "places.parse_error_place", "profile._taken", "layers._Reader.judge_steps"),
         tuple(f"{key.name} = " for key in schema.KEYS),
         longest=9000,
     ),
     "profile-lines": Target(
-        profile_lines, (profile, places, schema), ("schema.read_bands", "places.place_of"), longest=300
+        profile_lines, (layers, places, kinds), ("kinds._read_bands", "places.Places.of"), longest=300
     ),
     "recording": Target(
         a_recording,

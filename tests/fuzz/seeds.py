@@ -222,6 +222,8 @@ def _profile() -> Seeds:
         "cut": whole[:700],
         "no-toml": b"a = [1,\n[x",
         "head": b'title = "x"\n[motion]\nx = 1',
+        "base": b'base = "hb44-iii"\ntitle = "x"\n[intervals]\nn_max = { value = 3, mark = "seen" }',
+        "built-on": b'base = "r76-i"\ntitle = "x"\nzero.underload_d = { value = 3 }',
     }
 
 

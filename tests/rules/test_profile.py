@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+import tomllib
 from decimal import Decimal
 from pathlib import Path
 
@@ -11,10 +12,11 @@ import pytest
 
 from benchsim.ground.errors import BadInput, ManyBadInputs
 from benchsim.ground.library import profiles_folder
-from benchsim.rules.profile import load_profile, profile_names, read_profile
-from benchsim.rules.schema import KEYS, MARKS
+from benchsim.rules.procedures import Audit, Procedures
+from benchsim.rules.profile import Profile, Tolerance, load_profile, profile_names, read_profile
+from benchsim.rules.schema import KEYS, MARKS, Key, read_value
 
-SHIPPED = ("hb44-iii", "hb44-iiil-vehicle", "r76-iii")
+SHIPPED = profile_names()
 TEXT = (profiles_folder() / "r76-iii.toml").read_text(encoding="utf-8")
 
 
@@ -33,8 +35,24 @@ def line_of(text: str, start: str) -> int:
     return next(i for i, line in enumerate(text.splitlines(), 1) if line.startswith(start))
 
 
-def test_the_shipped_profiles_are_the_three_that_are_promised() -> None:
-    assert profile_names() == SHIPPED
+def test_the_shipped_profiles_cover_every_class_of_three_rule_sets_and_the_kinds_that_are_known() -> None:
+    found = {(p.standard, p.accuracy_class, p.kind) for p in map(load_profile, SHIPPED)}
+    assert len(found) == len(SHIPPED)
+    classes: dict[str, set[str]] = {}
+    for standard, accuracy_class, _ in found:
+        classes.setdefault(standard.split(",")[0].split(":")[0], set()).add(accuracy_class)
+    assert classes == {
+        "OIML R 76-1": {"I", "II", "III", "IIII"},
+        "NIST Handbook 44": {"I", "II", "III", "III L", "IIII"},
+        "Canada": {"III", "III HD", "IIII"},
+    }
+    # HB 44 Table 7a, as far as it is known here (seen).
+    heavy = {kind for _, accuracy_class, kind in found if accuracy_class == "III L"}
+    assert heavy == {"vehicle", "axle-load", "livestock", "railway track", "on-board"}
+
+
+def test_the_names_that_scenarios_use_stay() -> None:
+    assert {"hb44-iii", "hb44-iiil-vehicle", "r76-iii"} <= set(SHIPPED)
 
 
 @pytest.mark.parametrize("name", SHIPPED)
@@ -95,8 +113,8 @@ def test_a_users_own_profile_is_a_path(tmp_path: Path) -> None:
 
 
 def test_an_unknown_name_suggests_the_nearest() -> None:
-    with pytest.raises(BadInput, match="did you mean 'r76-iii'"):
-        load_profile("r76-ii")
+    with pytest.raises(BadInput, match="did you mean 'r76-iiii'"):
+        load_profile("r76-iiiii")
 
 
 def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
@@ -179,6 +197,24 @@ def test_a_value_out_of_range_prints_the_range_and_its_place() -> None:
         ('{ initial = 1, "in service" = 2 }', "{}", "names no stage"),
         ('title = "OIML R 76-1, class III"', "title = 3", "title: 3 is not a text"),
         ('title = "OIML R 76-1, class III"\n', "", "title is missing"),
+        ("n_max = { value = 10000", 'n_max = { value = "nolimit"', 'or "no limit"'),
+        ("n_max = { value = 10000", 'n_max = { value = "none"', 'or "no limit"'),
+        ("n_min = { value = 100", 'n_min = { value = "none"', "not a whole number"),
+        ("n_min_coarse = { value = [0.005, 500]", 'n_min_coarse = { value = "no limit"', 'or "none"'),
+        ("value = [0.005, 500]", "value = [0.005, 20000]", "n_min_coarse 20000 is above n_max 10000"),
+        ("[10000, 1.5]]", "[9000, 1.5]]", "no tolerance from 9001 to n_max 10000"),
+        ("[500, 0.5], [2000, 1.0]", '["no limit", 0.5], [2000, 1.0]', "stands behind no limit"),
+        ('"1/3"', '"1/0"', "not a part"),
+        ('"1/3"', '"3/1"', "out of range"),
+        ('"1/3"', '"a third"', "not a part"),
+        ('"1/3"', '"1/" ', "not a part"),
+        ('"1/3"', "0", "out of range"),
+        ('value = "as tested"', 'value = "maintenance"', "unknown stage 'maintenance'"),
+        ("value = [0.3, 0.8]", "value = [0.8, 0.3]", "0.8 is above 0.3"),
+        ("value = [0.3, 0.8]", "value = [0.3]", "not a range"),
+        ('value = ["G", "B"]', 'value = ["G", 3]', "not a line of text"),
+        ('value = ["G", "B"]', 'value = "G"', "not a list of texts"),
+        ("value = [1000, 3]", 'value = ["1 t", 3]', "not a number"),
     ],
 )
 def test_a_wrong_value_is_refused(before: str, after: str, says: str) -> None:
@@ -203,6 +239,56 @@ def test_every_error_is_told_at_once() -> None:
 def test_n_min_above_n_max_is_refused() -> None:
     text = TEXT.replace("n_min = { value = 100", "n_min = { value = 20000")
     assert "n_min 20000 is above n_max 10000" in the_error(text)
+
+
+BANDS = "bands = { value = [[500, 0.5], [2000, 1.0], [10000, 1.5]]"
+BEYOND = 'beyond = { value = [500, 1], clause = "x", mark = "memory" }\n'
+AT_MOST = 'at_most = { value = 9, clause = "x", mark = "memory" }\n'
+
+
+@pytest.mark.parametrize(
+    ("n_max", "bands", "more", "says"),
+    [
+        ('"no limit"', "[[500, 1], [2000, 2]]", "", "no tolerance from 2001 on, without an end"),
+        ('"no limit"', "[[500, 1]]", BEYOND, "grows on without an end"),
+        ("10000", '[[500, 1], ["no limit", 2]]', BEYOND, "the last step has no end"),
+        ('"no limit"', '[[500, 1], ["no limit", 2]]', "", ""),
+        ("10000", "[[500, 1]]", BEYOND, ""),
+        (
+            '"no limit"',
+            "[[500, 1]]",
+            BEYOND + AT_MOST,
+            "",
+        ),
+    ],
+)
+def test_every_load_has_a_tolerance_and_the_steps_end_somewhere(
+    n_max: str, bands: str, more: str, says: str
+) -> None:
+    text = TEXT.replace("n_max = { value = 10000", f"n_max = {{ value = {n_max}")
+    text = text.replace(BANDS, more + f"bands = {{ value = {bands}")
+    assert text != TEXT
+    if says:
+        assert says in the_error(text)
+        assert re.match(r"own\.toml:\d+:\d\d: ", the_error(text))
+    else:
+        assert read_profile(text, "own", "own.toml").tolerance.bands[0] == (500, Decimal(1))
+
+
+def test_every_field_of_a_profile_is_a_key_that_can_be_written_and_every_key_a_field() -> None:
+    parts = (Profile, Tolerance, Procedures, Audit)
+    names = {re.sub("_us$", "_ms", field.name) for part in parts for field in dataclasses.fields(part)}
+    apart = {"name", "title", "standard", "accuracy_class", "kind", "files", "tolerance", "tests", "audit"}
+    assert names - apart - {"entries"} == {key.name for key in KEYS}
+    assert len({key.name for key in KEYS}) == len(KEYS)
+
+
+@pytest.mark.parametrize("key", KEYS, ids=[key.name for key in KEYS])
+def test_the_example_that_an_error_shows_can_be_read(key: Key) -> None:
+    value = tomllib.loads(key.example(), parse_float=Decimal)[key.name]["value"]
+    told = key.kind.tell(read_value(key, value), "d")
+    assert told.strip()
+    assert key.what
 
 
 def test_a_section_that_is_no_section_is_told() -> None:

@@ -9,16 +9,50 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchsim.ground.errors import BadInput
-from benchsim.rules.profile import load_profile, profile_names
-from benchsim.rules.tables import check_intervals, tolerance_d
+from benchsim.rules.profile import Profile, load_profile, profile_names
+from benchsim.rules.tables import band_ends, check_intervals, tolerance_d
 
 PROFILES = [load_profile(name) for name in profile_names()]
 
 
-@given(st.sampled_from(PROFILES), st.integers(0, 9_999))
-def test_a_tolerance_never_falls_with_the_load(profile, load_d: int) -> None:  # type: ignore[no-untyped-def]
+@given(st.sampled_from(PROFILES), st.data())
+def test_a_tolerance_never_falls_with_the_load(profile: Profile, data: st.DataObject) -> None:
+    load_d = data.draw(st.integers(0, (profile.n_max or 10**9) - 1))
     for stage in profile.stages:
         assert 0 < tolerance_d(load_d, profile, stage) <= tolerance_d(load_d + 1, profile, stage)
+
+
+@given(st.sampled_from(PROFILES), st.data())
+def test_what_is_new_is_allowed_half_of_what_is_in_use(profile: Profile, data: st.DataObject) -> None:
+    """T.N.3.2 (memory): acceptance is half of maintenance; R 76-1 3.5.2 (seen): in service twice initial."""
+    load_d = data.draw(st.integers(0, profile.n_max or 10**9))
+    new, used = sorted(tolerance_d(load_d, profile, stage) for stage in profile.stages)
+    assert used == 2 * new
+    assert {"acceptance", "initial"} & set(profile.stages)
+
+
+@given(st.sampled_from(PROFILES), st.integers(1, 10**9))
+def test_between_two_ends_of_bands_the_tolerance_does_not_change(profile: Profile, load_d: int) -> None:
+    ends = band_ends(profile, 10**9)
+    assert ends == sorted(set(ends))
+    load_d = min(load_d, ends[-1])
+    end = next(end for end in ends if load_d <= end)
+    stage = profile.stages[0]
+    assert tolerance_d(load_d, profile, stage) == tolerance_d(end, profile, stage)
+
+
+def test_the_ends_of_bands_are_where_the_tolerance_steps() -> None:
+    """SI/98-81 s. 8 (seen): 500, then every 800 until 22 e are reached, which hold without an end."""
+    ends = band_ends(load_profile("canada-iii-hd"), 10**9)
+    assert ends == [*range(500, 16_501, 800), 10**9]
+
+
+def test_a_class_without_a_largest_number_has_a_tolerance_for_any_load() -> None:
+    profile = load_profile("r76-i")
+    assert profile.n_max is None
+    assert tolerance_d(10**15, profile, "initial") == Decimal("1.5")
+    with pytest.raises(BadInput, match="tolerances from 0 on"):
+        tolerance_d(-1, profile, "initial")
 
 
 @pytest.mark.parametrize("load_d", [-1, 10_001])
@@ -46,6 +80,11 @@ def test_an_unknown_stage_names_the_known_ones() -> None:
         ("r76-iii", "0.2", "0.002", []),
         ("hb44-iii", "2.5", "0.005", []),
         ("hb44-iii", "2", "0.005", ["400 intervals", "from 500 to 10000 (Table 3)"]),
+        ("r76-i", "5000", "0.001", []),
+        ("r76-i", "0.04", "0.000001", ["40000 intervals", "at least 50000 (3.2, Table 3)"]),
+        ("r76-ii", "10", "0.0001", []),
+        ("r76-ii", "0.4", "0.0001", ["4000 intervals", "from 5000 to 100000"]),
+        ("canada-iii-hd", "300000", "2", []),
         ("r76-iii", "6000", "-1", ["positive interval"]),
         ("r76-iii", "6000", "NaN", ["positive interval"]),
     ],

@@ -22,7 +22,7 @@ def test_form_sentences_references_and_outputs_are_told_together_in_the_file_s_o
         "sead: 7\n"
         "scale: {capacity: 3 t, interval: 1 kg}\n"
         "cells: {count: 4, rated output: 2}\n"
-        "rules: r76-ii\n"
+        "rules: r76-iiiii\n"
         "outputs: [scp0498]\n"
         "timeline:\n"
         "  - {at: 1 s, fault: zero-shft}\n"
@@ -36,7 +36,7 @@ def test_form_sentences_references_and_outputs_are_told_together_in_the_file_s_o
     assert [line.partition(";")[0] for line in told(text)] == [
         "s.yaml:2:1: unknown key 'sead'",
         "s.yaml:4:33: rated output: '2' has no unit",
-        "s.yaml:5:8: unknown rule profile 'r76-ii'",
+        "s.yaml:5:8: unknown rule profile 'r76-iiiii'",
         "s.yaml:6:11: unknown protocol 'scp0498'",
         "s.yaml:8:22: unknown fault 'zero-shft'",
         "s.yaml:9:20: unknown protocol 'scp499'",

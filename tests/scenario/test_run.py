@@ -119,6 +119,18 @@ def test_a_recording_holds_the_rules_that_are_the_scenario_s_own(tmp_path: Path)
     assert b"# changed by hand" in (tmp_path / "run.mcap").read_bytes()
 
 
+def test_a_recording_holds_every_file_that_the_scenario_s_own_rules_build_on(tmp_path: Path) -> None:
+    (tmp_path / "house").mkdir()
+    (tmp_path / "mine.toml").write_text('base = "house/mine.toml"\ntitle = "site"\n', "utf-8")
+    (tmp_path / "house" / "mine.toml").write_text('base = "hb44-iii"\ntitle = "house"\n', "utf-8")
+    path, record = kept(tmp_path, HEAD + "lasts: 1 s\nrules: mine.toml\n"), tmp_path / "run.mcap"
+    run(path, record=record)
+    found = read_recording(record)
+    assert [name for name, _ in found.head.sources] == ["s.yaml", "mine.toml", "base-mine.toml"]
+    assert 'title = "house"' in dict(found.head.sources)["base-mine.toml"]
+    assert found.complete
+
+
 def test_a_recording_is_not_written_over_the_scenario(tmp_path: Path) -> None:
     path = kept(tmp_path, SMALL)
     with pytest.raises(BadInput, match="is not a recording"):

@@ -1,16 +1,14 @@
-"""Canada, SI/98-81 s. 8, class III HD (seen): a rule set in a user's own file."""
+"""Canada, SI/98-81 s. 8, class III HD (seen): one more for each 800 e or part of it, at most 22 e."""
 
 from __future__ import annotations
 
 from decimal import Decimal
-from pathlib import Path
 
 import pytest
 
 from benchsim.rules.profile import load_profile
 from benchsim.rules.tables import tolerance_d
 
-OWN_FILE = Path(__file__).parent.parent / "rules" / "canada-iii-hd.toml"
 IN_SERVICE_AND_ACCEPTANCE = {
     500: ("1", "0.5"),
     501: ("2", "1"),
@@ -26,6 +24,6 @@ IN_SERVICE_AND_ACCEPTANCE = {
 
 @pytest.mark.parametrize("load_d", IN_SERVICE_AND_ACCEPTANCE)
 def test_one_more_for_each_800_up_to_22(load_d: int) -> None:
-    profile = load_profile(str(OWN_FILE))
+    profile = load_profile("canada-iii-hd")
     found = (tolerance_d(load_d, profile, "in service"), tolerance_d(load_d, profile, "acceptance"))
     assert found == tuple(map(Decimal, IN_SERVICE_AND_ACCEPTANCE[load_d]))
