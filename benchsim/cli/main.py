@@ -21,6 +21,8 @@ VERBS = {
     "serve": ("serve", "Run the scale of a scenario live, for host software to talk to."),
     "demo": ("demo", "See the whole way once: a truck, a serial port, a client."),
     "decode": ("decode", "Explain captured octets of the node link, frame by frame."),
+    "calibrate": ("calibrate", "Calibrate the scale of a scenario file, guided step by step."),
+    "verify": ("verify", "Test a scale as a standard's own procedures say."),
     "probe": ("probe", "Judge a host or a node under test, case by case."),
     "diagnose": ("diagnose", "Name the likeliest causes of what a scale does."),
     "scenarios": ("formats", "List the scenarios that come with benchsim."),
