@@ -32,7 +32,7 @@ BLOCK_US = 10 * SECOND_US
 REFOLD_US = SECOND_US
 DONE = Outcome(done=True)
 KINDS: dict[type, str] = {
-    **dict.fromkeys((ask.Place, ask.Move, ask.Remove, ask.Drive), "load"),
+    **dict.fromkeys(ask.SITE_COMMANDS, "load"),
     **dict.fromkeys((ask.StartFault, ask.EndFault), "fault"),
     **dict.fromkeys((ask.Pair, ask.Release, ask.Recommission, ask.Expect), "link"),
 }
@@ -245,7 +245,7 @@ class Bench:
 
     def _dispatch(self, command: ask.Command) -> Outcome:
         match command:
-            case ask.Place() | ask.Move() | ask.Remove() | ask.Drive():
+            case _ if isinstance(command, ask.SITE_COMMANDS):
                 self._scale.do(command, self.now_us)
                 return DONE
             case ask.StartFault() | ask.EndFault():

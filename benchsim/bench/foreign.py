@@ -23,7 +23,7 @@ from benchsim.link.steps import Step
 NO_HOST = "the host is somebody else's here: ask that one"
 WITHOUT_POWER = "without power"
 NO_NODES = "the nodes are somebody else's here: what stands on the scale and what fails is up to them"
-AT_NODES = (ask.Place, ask.Move, ask.Remove, ask.Drive, ask.StartFault, ask.EndFault, ask.Recommission)
+AT_NODES = (*ask.SITE_COMMANDS, ask.StartFault, ask.EndFault, ask.Recommission)
 REFUSED: dict[Foreign, dict[type, str]] = {
     Foreign.NOBODY: {},
     Foreign.HOST: {ask.Ask: NO_HOST},

@@ -103,7 +103,10 @@ class Drive:
     """A vehicle drives on from x = 0, stands, and drives off over the far end.
 
     It stops with its first axle at stop_x_m; it brakes and pulls away at acceleration_m_per_s2.
-    stands_us: None stands until it is removed.
+    stands_us: None stands until it is removed.  springs_hz, springs_damping: of its body on its axles; 0 Hz
+    is a stiff one.  centre_height_m: of its mass above the ground, by which braking shifts load forward.
+    edge_step_m: what the deck lies above the road, a bump to each axle that comes on.  begins_m: how far
+    along its way this deck begins, for a vehicle that crosses others too; stop_x_m counts from 0 of the way.
     """
 
     name: str
@@ -113,12 +116,87 @@ class Drive:
     y_m: float
     stands_us: int | None = None
     acceleration_m_per_s2: float = 0.5
+    springs_hz: float = 0.0
+    springs_damping: float = 0.15
+    centre_height_m: float = 0.0
+    edge_step_m: float = 0.0
+    begins_m: float = 0.0
 
     def __str__(self) -> str:
         return f"drive {self.name}: {len(self.axles)} axles, {sum(a.mass_kg for a in self.axles):g} kg"
 
 
-SiteCommand = Place | Move | Remove | Drive
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """Somebody walks over the receptor, from x = 0 to its far end.
+
+    pace_hz: steps a second.  dynamic: what the first harmonic of a step adds, over the weight.
+    """
+
+    name: str
+    mass_kg: float
+    y_m: float
+    speed_m_per_s: float = 1.4
+    pace_hz: float = 1.9
+    dynamic: float = 0.4
+
+    def __str__(self) -> str:
+        return f"walk {self.name}: {self.mass_kg:g} kg at {self.pace_hz:g} steps a second"
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """Let bulk material run onto the receptor, or more of it on what lies there under that name.
+
+    mass_kg at rate_kg_per_s, the last dribble_kg of it at dribble_rate_kg_per_s; it falls by fall_m.
+    """
+
+    name: str
+    mass_kg: float
+    rate_kg_per_s: float
+    x_m: float
+    y_m: float
+    fall_m: float = 0.0
+    dribble_kg: float = 0.0
+    dribble_rate_kg_per_s: float = 0.0
+
+    def __str__(self) -> str:
+        return f"fill {self.name}: {self.mass_kg:g} kg at {self.rate_kg_per_s:g} kg/s"
+
+
+@dataclass(frozen=True, slots=True)
+class Discharge:
+    """Let bulk material run out again.  mass_kg: None is all of it."""
+
+    name: str
+    rate_kg_per_s: float
+    mass_kg: float | None = None
+
+    def __str__(self) -> str:
+        what = "all" if self.mass_kg is None else f"{self.mass_kg:g} kg"
+        return f"discharge {self.name}: {what} at {self.rate_kg_per_s:g} kg/s"
+
+
+@dataclass(frozen=True, slots=True)
+class Roam:
+    """An animal comes on and moves about a place until it is removed.
+
+    reach_m: standard deviation of where it is, each way.  restless: of its weight, from its moves.
+    """
+
+    name: str
+    mass_kg: float
+    x_m: float
+    y_m: float
+    reach_m: float = 0.4
+    restless: float = 0.05
+
+    def __str__(self) -> str:
+        return f"roam {self.name}: {self.mass_kg:g} kg about {self.x_m:g} m, {self.y_m:g} m"
+
+
+SiteCommand = Place | Move | Remove | Drive | Walk | Fill | Discharge | Roam
+SITE_COMMANDS = (Place, Move, Remove, Drive, Walk, Fill, Discharge, Roam)
 
 
 @dataclass(frozen=True, slots=True)

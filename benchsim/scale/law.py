@@ -131,7 +131,7 @@ class Law:
 
     def followed_by(self, forces: Forces, state: State, sample: int, t_us: int) -> State:
         """The state before `sample` when these forces take the place of this law's at t_us."""
-        if forces is self.forces and not forces.deck.vehicles:
+        if forces is self.forces and not forces.deck.moving:
             return state
         steps = [*state.steps, *self._axle_steps(sample, t_us)]
         jump_kg = forces.at(t_us) - self.forces.at(t_us)

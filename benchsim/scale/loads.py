@@ -1,37 +1,42 @@
-"""What stands on the receptor, and since when: everything that puts a mass on or takes one off is here.
+"""What stands on the receptor: everything that puts a mass on or takes one off is here.
 
-A deck is what holds between two changes; the history keeps the decks of the past, so the true mass of an
-instant can be asked later.  A change at t_us shows in what lies after t_us.
+A deck is what holds between two changes (history.py keeps those of the past).  A change at t_us shows in what
+lies after t_us.
 """
 
 from __future__ import annotations
 
-import bisect
-import math
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsim.ground.commands import Drive, Move, Place, Remove, SiteCommand
+from benchsim.ground.commands import (
+    Discharge,
+    Drive,
+    Fill,
+    Move,
+    Place,
+    Remove,
+    Roam,
+    SiteCommand,
+    Walk,
+)
 from benchsim.ground.errors import BadInput, unknown
-from benchsim.scale.contact import contact
+from benchsim.ground.randomness import Streams
+from benchsim.scale.bulk import Bulk
+from benchsim.scale.creatures import Animal, Walker
 from benchsim.scale.parts import Receptor
 from benchsim.scale.receptor import bearing
+from benchsim.scale.ride import forward_kg
 from benchsim.scale.unrest import Unrest
 from benchsim.scale.vehicle import Vehicle
 
 Floats = NDArray[np.float64]
+Sums = tuple[Floats, Floats, Floats]
 
 # Wide limits that keep what is computed finite, and slips of the pen out.
 LARGEST_KG, LONGEST_M, FASTEST_M_PER_S = 1e9, 1e4, 100.0
-
-
-# How far behind the latest instant asked for the true mass can still be asked.
-KEPT_US = 600_000_000
-# How many forgotten decks go at once.
-_LOT = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +49,8 @@ class Standing:
     y_m: float
 
 
-Load = Standing | Vehicle
+Moving = Vehicle | Walker | Bulk | Animal
+Load = Standing | Moving
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +60,7 @@ class Deck:
     receptor: Receptor
     loads: tuple[Load, ...] = ()
     unrest: Unrest | None = None
+    streams: Streams = field(default_factory=lambda: Streams(0))
 
     def sums(self, t_us: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
         """Mass, mass times x, mass times y of all that is on the receptor at those instants."""
@@ -73,38 +80,43 @@ class Deck:
 
     def moves(self, t_us: int) -> bool:
         """Whether anything is on its way at that instant."""
-        return self.unrest is not None or any(not vehicle.is_gone(t_us) for vehicle in self.vehicles)
+        return self.unrest is not None or any(not load.is_gone(t_us) for load in self.moving)
 
-    def pressing(self, t_us: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
+    def pressing(self, t_us: NDArray[np.int64]) -> Sums:
         """The sums of what loads that move press on the deck with, their swing included.  t_us: rising."""
-        return self.rolling(t_us)
+        sums = np.zeros(len(t_us)), np.zeros(len(t_us)), np.zeros(len(t_us))
+        for load in self.moving:
+            if len(t_us) and not load.is_gone(int(t_us[0])):
+                load.press_on(sums, t_us)
+        return sums
 
-    def rolling(self, t_us: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
-        """The same of the vehicles.  t_us: rising."""
-        mass_kg, x_kg_m, y_kg_m = np.zeros((3, len(t_us)))
-        for vehicle in self.vehicles:
-            if len(t_us) and not vehicle.is_gone(int(t_us[0])):
-                y_kg_m += vehicle.add_to(mass_kg, x_kg_m, t_us) * vehicle.drive.y_m
-        return mass_kg, x_kg_m, y_kg_m
+    def rolling(self, t_us: NDArray[np.int64]) -> Sums:
+        """The same of their true masses.  t_us: rising."""
+        sums = np.zeros(len(t_us)), np.zeros(len(t_us)), np.zeros(len(t_us))
+        for load in self.moving:
+            if len(t_us) and not load.is_gone(int(t_us[0])):
+                load.add_to(sums, t_us)
+        return sums
 
     @property
-    def vehicles(self) -> tuple[Vehicle, ...]:
-        return tuple(load for load in self.loads if isinstance(load, Vehicle))
+    def moving(self) -> tuple[Moving, ...]:
+        """The loads that move, or can."""
+        return tuple(load for load in self.loads if not isinstance(load, Standing))
 
     def steps(self, first_us: int, end_us: int) -> list[tuple[int, float, float, float]]:
-        """Axles that come on or go off at first_us or later, before end_us: when, mass added, x, y."""
-        found = [(*s, v.drive.y_m) for v in self.vehicles for s in v.steps(first_us, end_us)]
+        """What comes on or goes off at once at first_us or later, before end_us: when, mass added, x, y."""
+        found = [step for load in self.moving for step in load.steps(first_us, end_us)]
         return sorted(found, key=lambda step: step[0])
 
     def next_motion_us(self, t_us: int) -> int | None:
         """The first instant from t_us on at which something moves; None: all stands."""
         if self.unrest is not None:
             return t_us
-        moves = [vehicle.next_motion_us(t_us) for vehicle in self.vehicles]
+        moves = [load.next_motion_us(t_us) for load in self.moving]
         return min((m for m in moves if m is not None), default=None)
 
     def present(self, t_us: int) -> tuple[Load, ...]:
-        """The loads without the vehicles that have left by t_us."""
+        """The loads without those that have left by t_us."""
         return tuple(load for load in self.loads if isinstance(load, Standing) or not load.is_gone(t_us))
 
     def after(self, command: SiteCommand, t_us: int) -> Deck:
@@ -122,8 +134,8 @@ class Deck:
                 return replace(self, loads=(*here, Standing(name, mass_kg, x_m, y_m)))
             case Move(name, x_m, y_m):
                 load = _find(name, here)
-                if isinstance(load, Vehicle):
-                    raise BadInput(f"{name!r} is a vehicle", "a vehicle is driven, only a load is moved")
+                if not isinstance(load, Standing):
+                    raise BadInput(f"{name!r} is {_kind(load)}", "only a load that was put down is moved")
                 self._check_on(name, x_m, y_m)
                 return replace(self, loads=_swap(here, load, replace(load, x_m=x_m, y_m=y_m)))
             case Remove(name):
@@ -135,6 +147,58 @@ class Deck:
                 self._check_drive(command)
                 vehicle = Vehicle.arrive(command, self.receptor.length_m, t_us)
                 return replace(self, loads=(*here, vehicle))
+            case _:
+                return self._joined_by(command, here, t_us)
+
+    def _joined_by(self, command: Walk | Fill | Discharge | Roam, here: tuple[Load, ...], t_us: int) -> Deck:
+        """The deck after something that moves by itself has come, or bulk has begun to run."""
+        match command:
+            case Walk():
+                _check_free(command.name, here)
+                self._check_walk(command)
+                return replace(self, loads=(*here, Walker.arrive(command, self.receptor.length_m, t_us)))
+            case Fill():
+                return replace(self, loads=self._filled(command, here, t_us))
+            case Discharge(name, rate_kg_per_s, mass_kg):
+                bulk = _find(name, here)
+                if not isinstance(bulk, Bulk):
+                    raise BadInput(f"{name!r} is {_kind(bulk)}", "only what was filled is discharged")
+                _check_range(f"bulk {name!r}: rate", rate_kg_per_s, 0.0, LARGEST_KG, "kg/s")
+                if mass_kg is not None:
+                    _check_range(f"bulk {name!r}: mass", mass_kg, 0.0, LARGEST_KG, "kg")
+                return replace(self, loads=_swap(here, bulk, bulk.emptied(command, t_us)))
+            case Roam():
+                _check_free(command.name, here)
+                _check_range(f"animal {command.name!r}: mass", command.mass_kg, 0.0, LARGEST_KG, "kg")
+                _check_span(f"animal {command.name!r}: reach", command.reach_m, 0.0, LONGEST_M, "m")
+                _check_span(f"animal {command.name!r}: restless", command.restless, 0.0, 1.0, "of its weight")
+                self._check_on(command.name, command.x_m, command.y_m)
+                return replace(self, loads=(*here, Animal.arrive(command, self.receptor, self.streams, t_us)))
+
+    def _filled(self, fill: Fill, here: tuple[Load, ...], t_us: int) -> tuple[Load, ...]:
+        name = f"bulk {fill.name!r}"
+        _check_range(f"{name}: mass", fill.mass_kg, 0.0, LARGEST_KG, "kg")
+        _check_range(f"{name}: rate", fill.rate_kg_per_s, 0.0, LARGEST_KG, "kg/s")
+        _check_span(f"{name}: fall", fill.fall_m, 0.0, 1_000.0, "m")
+        _check_span(f"{name}: dribble", fill.dribble_kg, 0.0, fill.mass_kg, "kg")
+        if fill.dribble_kg:
+            _check_range(f"{name}: dribble rate", fill.dribble_rate_kg_per_s, 0.0, LARGEST_KG, "kg/s")
+        there = next((load for load in here if load.name == fill.name), None)
+        if there is None:
+            self._check_on(fill.name, fill.x_m, fill.y_m)
+            return (*here, Bulk.begun(fill, t_us))
+        if not isinstance(there, Bulk):
+            raise BadInput(f"{fill.name!r} is {_kind(there)}", "another name, or remove it first")
+        return _swap(here, there, there.filled(fill, t_us))
+
+    def _check_walk(self, walk: Walk) -> None:
+        name = f"walker {walk.name!r}"
+        _check_range(f"{name}: mass", walk.mass_kg, 0.0, LARGEST_KG, "kg")
+        _check_range(f"{name}: speed", walk.speed_m_per_s, 0.01, FASTEST_M_PER_S, "m/s")
+        _check_range(f"{name}: pace", walk.pace_hz, 0.1, 10.0, "steps a second")
+        _check_span(f"{name}: dynamic", walk.dynamic, 0.0, 1.0, "of the weight")
+        for x_m in (0.0, self.receptor.length_m):
+            self._check_on(walk.name, x_m, walk.y_m)
 
     def _check_on(self, name: str, x_m: float, y_m: float) -> None:
         length_m, width_m = self.receptor.length_m, self.receptor.width_m
@@ -167,7 +231,9 @@ class Deck:
                 )
         if drive.stands_us is not None and drive.stands_us < 0:
             raise BadInput(f"{name} stands {drive.stands_us} us", "0 or more, or none to stand until removed")
-        _check_stop(name, drive, self.receptor.length_m)
+        _check_ride(name, drive)
+        if not drive.begins_m:
+            _check_stop(name, drive, self.receptor.length_m)
         self._check_way(drive)
 
     def _check_way(self, drive: Drive) -> None:
@@ -191,6 +257,21 @@ class Deck:
             raise BadInput(
                 f"vehicle {drive.name!r} at {drive.y_m:g} m across is off the receptor",
                 f"0 to {self.receptor.width_m:g} m across",
+            )
+
+
+def _check_ride(name: str, drive: Drive) -> None:
+    _check_span(f"{name}: springs", drive.springs_hz, 0.0, 20.0, "Hz")
+    _check_span(f"{name}: damping of its springs", drive.springs_damping, 0.03, 0.95, "")
+    _check_span(f"{name}: height of its mass", drive.centre_height_m, 0.0, 10.0, "m")
+    _check_span(f"{name}: edge", drive.edge_step_m, -0.2, 0.2, "m")
+    _check_span(f"{name}: where this deck begins", drive.begins_m, 0.0, LONGEST_M, "m")
+    for number, (axle, more_kg) in enumerate(zip(drive.axles, forward_kg(drive), strict=True), 1):
+        if abs(more_kg) * drive.acceleration_m_per_s2 > axle.mass_kg:
+            most = axle.mass_kg / abs(more_kg)
+            raise BadInput(
+                f"{name} would lift axle {number} off the ground at {drive.acceleration_m_per_s2:g} m/s2",
+                f"at most {most:.3g} m/s2, or a lower centre of mass",
             )
 
 
@@ -233,73 +314,22 @@ def _check_range(what: str, value: float, least: float, most: float, unit: str) 
         raise BadInput(f"{what} is {value:g} {unit}", words)
 
 
-class History:
-    """The decks of the past, each from its time on.
+def _check_span(what: str, value: float, least: float, most: float, unit: str) -> None:
+    """A value from least to most, both ends in it."""
+    if not least <= value <= most:
+        raise BadInput(f"{what} is {value:g} {unit}".rstrip(), f"{least:g} to {most:g} {unit}".rstrip())
 
-    What ended more than KEPT_US before the latest instant asked for is forgotten, so a session may go on
-    for ever; nothing is forgotten before it is asked for.
-    """
 
-    def __init__(self, deck: Deck, start_us: int) -> None:
-        self._times_us = [start_us]
-        self._decks = [deck]
-        self._asked_us, self._forgotten_us = start_us, -math.inf
-
-    def __len__(self) -> int:
-        """How many decks are kept."""
-        return len(self._decks)
-
-    @property
-    def latest(self) -> Deck:
-        return self._decks[-1]
-
-    @property
-    def latest_us(self) -> int:
-        return self._times_us[-1]
-
-    def append(self, t_us: int, deck: Deck) -> None:
-        self._times_us.append(t_us)
-        self._decks.append(deck)
-
-    def _spans(self, t_us: NDArray[np.int64]) -> Iterator[tuple[slice, Deck]]:
-        """The decks that held at those rising instants, each with the part of them it held for."""
-        if not len(t_us):
-            return
-        begins_us, ends_us = int(t_us[0]), int(t_us[-1])
-        if begins_us <= self._forgotten_us:
-            raise ValueError(f"asked at {begins_us} us, forgotten up to {self._forgotten_us} us")
-        first = max(1, bisect.bisect_left(self._times_us, begins_us))
-        last = max(1, bisect.bisect_left(self._times_us, ends_us))
-        edges = np.searchsorted(t_us, self._times_us[first:last], side="right").tolist()
-        for number, (begin, end) in enumerate(zip([0, *edges], [*edges, len(t_us)], strict=True)):
-            if begin < end:
-                yield slice(begin, end), self._decks[first - 1 + number]
-        self._forget(ends_us)
-
-    def _forget(self, asked_us: int) -> None:
-        self._asked_us = max(self._asked_us, asked_us)
-        # In lots, so that dropping the head of a list costs nothing that counts.
-        out = bisect.bisect_left(self._times_us, self._asked_us - KEPT_US) - 1
-        if out >= _LOT:
-            del self._times_us[:out], self._decks[:out]
-            self._forgotten_us = self._times_us[0]
-
-    def mass_kg(self, t_us: NDArray[np.int64]) -> Floats:
-        """True mass on the receptor, without the dead load.  float64, (n,).  t_us: rising."""
-        mass_kg = np.empty(len(t_us))
-        for span, deck in self._spans(t_us):
-            mass_kg[span] = deck.sums(t_us[span])[0]
-        return mass_kg
-
-    def cells_kg(self, t_us: NDArray[np.int64]) -> Floats:
-        """True share of each support, no dead load, no dynamics.  float64, (n, supports).  t_us: rising."""
-        cells_kg = np.empty((len(t_us), len(self.latest.receptor.supports)))
-        for span, deck in self._spans(t_us):
-            mass_kg, x_kg_m, y_kg_m = deck.sums(t_us[span])
-            receptor, on = deck.receptor, contact(deck.receptor)
-            dead = receptor.dead_load_kg
-            dead_x, dead_y = dead * 0.5 * receptor.length_m, dead * 0.5 * receptor.width_m
-            empty_kg = on.carried(np.array([dead]), np.array([dead_x]), np.array([dead_y]))
-            whole_kg = on.carried(mass_kg + dead, x_kg_m + dead_x, y_kg_m + dead_y)
-            cells_kg[span] = (whole_kg - empty_kg).T
-        return cells_kg
+def _kind(load: Load) -> str:
+    """What a load is, for people."""
+    match load:
+        case Vehicle():
+            return "a vehicle: it is driven"
+        case Walker():
+            return "somebody who walks"
+        case Bulk():
+            return "bulk material: it is filled and discharged"
+        case Animal():
+            return "an animal"
+        case _:
+            return "a load that was put down"

@@ -16,8 +16,9 @@ from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Streams
 from benchsim.ground.readings import Counts
 from benchsim.scale.digitiser import Converter
+from benchsim.scale.history import History
 from benchsim.scale.law import Setup
-from benchsim.scale.loads import Deck, History
+from benchsim.scale.loads import Deck
 from benchsim.scale.parts import ScaleParts
 from benchsim.scale.seating import Seats
 from benchsim.scale.station import Sampler
@@ -40,7 +41,7 @@ class Scale:
         check_new(parts)
         self._parts = parts
         self._streams = streams
-        deck = Deck(parts.receptor, unrest=Unrest.of(parts.site, streams, start_us))
+        deck = Deck(parts.receptor, unrest=Unrest.of(parts.site, streams, start_us), streams=streams)
         self._history = History(deck, start_us)
         self._now_us = start_us
         self._seats = Seats(streams)
@@ -61,7 +62,7 @@ class Scale:
         return tuple(load.name for load in self._history.latest.present(self._now_us))
 
     def do(self, command: SiteCommand, t_us: int) -> None:
-        """Place, move, remove or drive something at t_us.
+        """Have something put on, moved, driven, filled or taken off at t_us.
 
         Raises BadInput, and nothing has changed: an unknown or taken name, a place off the receptor, a mass
         that is not finite and positive.
@@ -104,7 +105,7 @@ class Scale:
     def true_kg(self, t_us: NDArray[np.int64]) -> NDArray[np.float64]:
         """True mass of the loads on the receptor at those rising instants, without the dead load.
 
-        What lies more than KEPT_US (loads.py) before the latest instant asked for is forgotten: ValueError.
+        What lies more than KEPT_US (history.py) before the latest instant asked for is forgotten: ValueError.
         """
         return self._history.mass_kg(t_us)
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsim.ground.commands import Remove, SiteCommand
+from benchsim.ground.commands import Discharge, Remove, SiteCommand
 from benchsim.ground.randomness import Noise, Streams
 from benchsim.scale.loads import Deck
 from benchsim.scale.parts import ScaleParts
@@ -50,6 +50,6 @@ class Seats:
 
 
 def _moved_kg(command: SiteCommand, deck: Deck) -> float:
-    if isinstance(command, Remove):
+    if isinstance(command, Remove | Discharge):
         return 0.0
     return sum(load.mass_kg for load in deck.loads if load.name == command.name)

@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.ground.commands import Drive
+from benchsim.scale.ride import Ride, ride_of
 
+Sums = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
 _US = 1e-6
 
 
@@ -21,8 +23,8 @@ class Vehicle:
     sent away).  Where the way to the stop is shorter than its braking distance, it has braked before it
     came.  gone_us: from here on the last axle is past the far end; None as go_us.  edges_us: by axle, when
     it comes on and when it goes off (None: as go_us); it counts after the one and up to the other.
-    Not modelled: weight that moves between axles under braking, springs, a tyre's footprint (an axle comes
-    on and goes off at one instant), lateral position of the two wheels of an axle.
+    What the ground carries of an axle beside its standing mass (braking, the body's swing) stands in ride.py.
+    Not modelled: an axle that comes on bit by bit, lateral position of the two wheels of an axle.
     """
 
     drive: Drive
@@ -32,6 +34,7 @@ class Vehicle:
     go_us: int | None
     gone_us: int | None
     edges_us: tuple[tuple[int | None, int | None], ...]
+    ride: Ride | None = None
 
     @property
     def mass_kg(self) -> float:
@@ -40,13 +43,20 @@ class Vehicle:
 
     @classmethod
     def arrive(cls, drive: Drive, length_m: float, t_us: int) -> Vehicle:
+        if drive.begins_m:
+            # From this deck it looks as if every axle were so much further behind.
+            axles = tuple(replace(a, behind_m=a.behind_m + drive.begins_m) for a in drive.axles)
+            drive = replace(drive, axles=axles, begins_m=0.0)
         stop_us = t_us + round(_seconds_to(drive.stop_x_m, drive) / _US)
         vehicle = cls(drive, length_m, t_us, stop_us, None, None, ())._with_edges()
+        past_m = length_m + max(a.behind_m for a in drive.axles)
+        if past_m < drive.stop_x_m:  # it stops beyond this deck
+            return replace(vehicle, gone_us=vehicle._coming_us(past_m) + 1)
         return vehicle if drive.stands_us is None else vehicle._leaving(stop_us + drive.stands_us)
 
     def sent_away(self, t_us: int) -> Vehicle:
         """The same, told to go at t_us: it pulls away from where it stands, or stops and goes at once."""
-        if self.go_us is not None and self.go_us <= t_us:
+        if self.gone_us is not None and (self.go_us is None or self.go_us <= t_us):
             return self
         return self._leaving(max(t_us, self.stop_us))
 
@@ -63,7 +73,23 @@ class Vehicle:
             on_m, off_m = axle.behind_m, self.length_m + axle.behind_m
             comes_us = self._coming_us(on_m) if on_m <= stop_m else self._leaving_us(on_m)
             edges_us.append((comes_us, self._coming_us(off_m) if off_m < stop_m else self._leaving_us(off_m)))
-        return replace(self, edges_us=tuple(edges_us))
+        v_s = self.drive.speed_m_per_s / self.drive.acceleration_m_per_s2
+        whole_us = round(v_s / _US)
+        brakes_us = self.stop_us - whole_us if self.stop_us - whole_us >= self.start_us else None
+        ends_us = None if self.go_us is None else self.go_us + whole_us
+        ride = ride_of(self.drive, brakes_us, self.stop_us, self.go_us, ends_us, self._pace_m_per_s(edges_us))
+        return replace(self, edges_us=tuple(edges_us), ride=ride)
+
+    def _pace_m_per_s(self, edges_us: list[tuple[int | None, int | None]]) -> list[float]:
+        """How fast it is as each axle comes on."""
+        v, a = self.drive.speed_m_per_s, self.drive.acceleration_m_per_s2
+        paces = []
+        for on_us, _ in edges_us:
+            rest_us = 0 if on_us is None else self.stop_us - on_us
+            if on_us is not None and self.go_us is not None and on_us > self.stop_us:
+                rest_us = on_us - self.go_us
+            paces.append(min(v, a * abs(rest_us) * _US))
+        return paces
 
     def _coming_us(self, first_m: float) -> int:
         """When its first axle is here, on its way to the stop."""
@@ -84,9 +110,11 @@ class Vehicle:
 
     def next_motion_us(self, t_us: int) -> int | None:
         """The first instant from t_us on at which it moves; None: it stands for good, or is gone."""
+        if self.is_gone(t_us):
+            return None
         if t_us <= self.stop_us:  # an axle may come on at the very stop
             return t_us
-        if self.go_us is None or self.is_gone(t_us):
+        if self.go_us is None:
             return None
         return max(t_us, self.go_us)
 
@@ -106,35 +134,45 @@ class Vehicle:
         away_m = np.where(on_s <= v / a, 0.5 * a * on_s * on_s, 0.5 * v * v / a + (on_s - v / a) * v)
         return np.where(on_s <= 0.0, at_m, stop_m + away_m)
 
-    def steps(self, first_us: int, end_us: int) -> list[tuple[int, float, float]]:
-        """Axles that come on or go off at first_us or later, before end_us: when, mass added, x."""
+    def steps(self, first_us: int, end_us: int) -> list[tuple[int, float, float, float]]:
+        """Axles that come on or go off at first_us or later, before end_us: when, mass added, x, y."""
         found = []
-        for axle, edges_us in zip(self.drive.axles, self.edges_us, strict=True):
-            for t_us, mass_kg, x_m in zip(
-                edges_us, (axle.mass_kg, -axle.mass_kg), (0.0, self.length_m), strict=True
-            ):
+        for number, (axle, edges_us) in enumerate(zip(self.drive.axles, self.edges_us, strict=True)):
+            for t_us, sign, x_m in zip(edges_us, (1.0, -1.0), (0.0, self.length_m), strict=True):
                 if t_us is not None and first_us <= t_us < end_us:
-                    found.append((t_us, mass_kg, x_m))
+                    at = np.array([t_us])
+                    more_kg = (
+                        0.0 if self.ride is None else float(self.ride.more_kg(number, at, edges_us[0])[0])
+                    )
+                    found.append((t_us, sign * (axle.mass_kg + more_kg), x_m, self.drive.y_m))
         return found
 
-    def add_to(
-        self, mass_kg: NDArray[np.float64], x_kg_m: NDArray[np.float64], t_us: NDArray[np.int64]
-    ) -> NDArray[np.float64]:
-        """Add its axles to the sums of mass and of mass times x, in place; gives its mass on the receptor.
+    def add_to(self, sums: Sums, t_us: NDArray[np.int64]) -> None:
+        """Add its axles to the sums of mass, mass times x and mass times y, in place.  t_us: rising."""
+        self._add(sums, t_us, None)
 
-        t_us: rising.
-        """
+    def press_on(self, sums: Sums, t_us: NDArray[np.int64]) -> None:
+        """The same of what it presses on the receptor with."""
+        self._add(sums, t_us, self.ride)
+
+    def _add(self, sums: Sums, t_us: NDArray[np.int64], ride: Ride | None) -> None:
+        mass_kg, x_kg_m, y_kg_m = sums
         first_m = self.first_axle_m(t_us)
         own_kg = np.zeros(len(t_us))
-        for axle, (on_us, off_us) in zip(self.drive.axles, self.edges_us, strict=True):
+        for number, (axle, (on_us, off_us)) in enumerate(zip(self.drive.axles, self.edges_us, strict=True)):
             if on_us is None:
                 continue
             begin = int(np.searchsorted(t_us, on_us, side="right"))
             end = len(t_us) if off_us is None else int(np.searchsorted(t_us, off_us, side="right"))
+            if ride is not None and begin < end:
+                weight_kg = axle.mass_kg + ride.more_kg(number, t_us[begin:end], on_us)
+                own_kg[begin:end] += weight_kg
+                x_kg_m[begin:end] += weight_kg * (first_m[begin:end] - axle.behind_m)
+                continue
             own_kg[begin:end] += axle.mass_kg
             x_kg_m[begin:end] += axle.mass_kg * (first_m[begin:end] - axle.behind_m)
         mass_kg += own_kg
-        return own_kg
+        y_kg_m += own_kg * self.drive.y_m
 
 
 def _seconds_to(way_m: float, drive: Drive) -> float:

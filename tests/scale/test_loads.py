@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from benchsim.ground.commands import Axle, Drive, Move, Place, Remove, SiteCommand
 from benchsim.ground.errors import BadInput
-from benchsim.scale.loads import KEPT_US, Deck, History, Standing
+from benchsim.scale.history import KEPT_US, History
+from benchsim.scale.loads import Deck, Standing
 from benchsim.scale.receptor import shares
 from benchsim.scale.scale import Scale
 from tests.scale.made import S, output_mv_per_v, parts, scale
