@@ -23,10 +23,11 @@ MAY_IMPORT: dict[str, set[str]] = {
     "bench": BELOW_BENCH - {"checks"},
     "scenario": BELOW_BENCH | {"bench"},
     "serve": BELOW_BENCH | {"bench"},
+    "verify": BELOW_BENCH | {"bench"},
     "probe": GROUND | {"link", "serve"},
-    "cli": BELOW_BENCH | {"bench", "scenario", "serve", "probe"},
+    "cli": BELOW_BENCH | {"bench", "scenario", "verify", "serve", "probe"},
 }
-PURE = GROUND | ROOMS | {"faults", "host", "checks", "bench"}
+PURE = GROUND | ROOMS | {"faults", "host", "checks", "bench", "verify"}
 THE_WORLD = {
     "asyncio", "select", "selectors", "socket", "socketserver", "ssl", "threading", "multiprocessing",
     "concurrent", "subprocess", "signal", "time", "random", "secrets", "uuid", "serial", "pty", "tty",
@@ -37,7 +38,7 @@ DRAWS_OR_LOOKS_AT_A_CLOCK = {
     "now", "utcnow", "today", "perf_counter", "monotonic",
 }  # fmt: skip
 READS_FILES = {"open", "read_text", "read_bytes", "write_text", "write_bytes"}
-READS_NO_FILES = {"scale", "link", "host", "faults", "checks", "outputs", "bench"}
+READS_NO_FILES = {"scale", "link", "host", "faults", "checks", "outputs", "bench", "verify"}
 ORACLES = {"scipy"}
 
 

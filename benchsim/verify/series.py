@@ -1,0 +1,107 @@
+"""What several procedures have in common: the error at zero, and loads put on one by one and taken off."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from benchsim.verify.judged import Judged, Procedure
+from benchsim.verify.reader import Reader
+from benchsim.verify.subject import Spot, Subject
+from benchsim.verify.weighing import BASE_E, EMPTY_US, Pile, Weighed, weigh
+
+TENTHS = 10
+
+
+def error_at_zero(subject: Subject, reader: Reader, pile: Pile) -> tuple[Weighed, Decimal]:
+    """The weighing of a base load of 10 e, which stays on the pile, and its error in kg: E0.
+
+    The base is out of the reach of zero-tracking, which may be at work here.  An E0 that cannot be found is
+    told by the weighing and counts as 0.  Source: R 76-1 A.4.2.3 (memory).
+    """
+    reader.wait(EMPTY_US)
+    base_kg = pile.total_kg + BASE_E * subject.e_kg
+    pile.up_to(base_kg)
+    result = weigh(subject, reader)
+    return result, Decimal(0) if result.before_kg is None else result.before_kg - base_kg
+
+
+def loads_of(subject: Subject, most_kg: Decimal | None = None) -> list[Decimal]:
+    """Test loads, rising: Min, where the tolerance steps, tenths of the largest load, and that load.
+
+    Ten at least; a step is tried where the smaller tolerance still holds.  Source: R 76-1 A.4.4.1 (memory).
+    """
+    top_kg = subject.whole(subject.max_kg if most_kg is None else most_kg)
+    steps = [top for top, _ in subject.profile.tolerance.bands]
+    beyond = subject.profile.tolerance.beyond
+    if beyond is not None:
+        most = int(top_kg / subject.e_kg)
+        steps += range(steps[-1] + beyond[0], most, beyond[0])
+    loads = {subject.min_kg, top_kg}
+    loads |= {step * subject.e_kg for step in steps}
+    loads |= {subject.whole(top_kg * part / TENTHS) for part in range(1, TENTHS)}
+    least_kg = max(subject.min_kg, BASE_E * subject.e_kg)
+    return sorted(load for load in loads if least_kg <= load <= top_kg)
+
+
+def up_and_down(
+    procedure: Procedure,
+    subject: Subject,
+    reader: Reader,
+    pile: Pile,
+    loads_kg: list[Decimal],
+    off_kg: Decimal,
+    ways: tuple[str, ...] = ("up", "down"),
+) -> Iterator[Judged]:
+    """Each load on the way up, and again on the way down, judged by the tolerance for the load.
+
+    The pile may hold a tare: loads count from what is on it when off_kg was found less the base.
+    """
+    if "up" in ways:
+        for load_kg in loads_kg:
+            pile.up_to(load_kg)
+            yield _one(procedure, "up", subject, reader, load_kg, off_kg)
+    if "down" in ways:
+        pile.up_to(loads_kg[-1])
+        back = loads_kg[-2::-1] if "up" in ways else loads_kg[::-1]
+        for load_kg in back:
+            pile.down_to(load_kg)
+            yield _one(procedure, "down", subject, reader, load_kg, off_kg)
+
+
+def _one(
+    procedure: Procedure, way: str, subject: Subject, reader: Reader, load_kg: Decimal, off_kg: Decimal
+) -> Judged:
+    result = weigh(subject, reader)
+    return procedure.weighed(way, load_kg, result, off_kg, subject, subject.limit_e(load_kg))
+
+
+def repeated(
+    subject: Subject, reader: Reader, load_kg: Decimal, times: int, spot: Spot | None = None
+) -> list[Weighed]:
+    """The same load put on and weighed again and again, the scale empty in between."""
+    results = []
+    pile = Pile(subject, reader, spot)
+    for _ in range(times):
+        reader.wait(EMPTY_US)
+        pile.up_to(load_kg)
+        results.append(weigh(subject, reader))
+        pile.off()
+    return results
+
+
+def spread(
+    procedure: Procedure,
+    part: str,
+    subject: Subject,
+    load: Decimal | str,
+    weights_kg: list[Decimal | None],
+    limit_e: Decimal,
+) -> Judged:
+    """How far weights before rounding lie apart."""
+    found = [w for w in weights_kg if w is not None]
+    if len(found) < len(weights_kg) or not found:
+        return procedure.judged(part, load, None, None, limit_e)
+    low, high = min(found), max(found)
+    shown = f"{low.normalize():f} to {high.normalize():f} kg"
+    return procedure.judged(part, load, shown, (high - low) / subject.e_kg, limit_e)
