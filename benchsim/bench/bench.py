@@ -54,6 +54,8 @@ class Bench:
         self._outlet = Outlet()
         self._seat = self._made_seat(profile, streams)
         self._nodes = self._made_nodes(streams)
+        for node in self._nodes:
+            node.told(0)
         self._faults = ActiveFaults(plan)
         self._clients = Clients(plan.card, self._instrument, lambda: self.indication, self._answered)
         self._watchers: list[Callable[[Indication], None]] = []
@@ -74,8 +76,10 @@ class Bench:
     def _made_nodes(self, streams: Streams) -> tuple[Node, ...]:
         if self.plan.foreign is Foreign.NODES:
             return ()
+        seat = self._seat
+        notice = seat.notice if isinstance(seat, ForeignHost) else None
         return tuple(
-            Node(i, self.plan, self._scale, streams.child("node", i + 1), self._queue, self._seat.hear)
+            Node(i, self.plan, self._scale, streams.child("node", i + 1), self._queue, seat.hear, notice)
             for i in range(len(self.plan.nodes))
         )
 

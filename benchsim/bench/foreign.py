@@ -64,24 +64,27 @@ class ForeignHost:
     @property
     def states(self) -> tuple[LinkState, ...]:
         """One a node, in the order of the plan."""
-        return tuple(self._states.values())
+        return tuple(self._states[index] for index in sorted(self._states))
 
     def work(self, now_us: int) -> None:
         """A foreign host works by itself."""
 
     def look(self, now_us: int) -> Sequence[Tick]:
-        """No indication; but a look at the nodes, to tell what has become of them."""
-        for index, node in enumerate(self._nodes()):
-            end = node.end
-            host = "" if end.bound_host is None else f", bound to host {end.bound_host:016X}"
-            detail = f"serial {end.card.serial:016X}{host}"
-            step, reason = (str(end.step), "") if node.powered else (str(Step.IDLE), WITHOUT_POWER)
-            before = self._states.get(index)
-            if before is None or (before.step, before.reason, before.detail) != (step, reason, detail):
-                state = LinkState(node.strap, step, reason, detail, now_us)
-                self._states[index] = state
-                self._told(state)
+        """No indication: what becomes of the nodes is noticed as it happens."""
         return ()
+
+    def notice(self, index: int, now_us: int) -> None:
+        """Tell what has become of a node.  Asked for whenever something may have, so that no pace shows."""
+        node = self._nodes()[index]
+        end = node.end
+        host = "" if end.bound_host is None else f", bound to host {end.bound_host:016X}"
+        detail = f"serial {end.card.serial:016X}{host}"
+        step, reason = (str(end.step), "") if node.powered else (str(Step.IDLE), WITHOUT_POWER)
+        before = self._states.get(index)
+        if before is None or (before.step, before.reason, before.detail) != (step, reason, detail):
+            state = LinkState(node.strap, step, reason, detail, now_us)
+            self._states[index] = state
+            self._told(state)
 
     def command(self, command: HostCommand, now_us: int) -> Outcome:
         """Refused."""

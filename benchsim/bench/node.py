@@ -52,15 +52,22 @@ class Node:
     """One node on the bench.
 
     index: its place in the plan, from 0.  It reads the scale's station of that index; a stranger, beyond the
-    last, reads nothing.
+    last, reads nothing.  notice: called with index and time whenever its end may have changed.
     """
 
     def __init__(
-        self, index: int, plan: Plan, scale: Scale, streams: Streams, queue: Queue, to_host: ToHost
+        self,
+        index: int,
+        plan: Plan,
+        scale: Scale,
+        streams: Streams,
+        queue: Queue,
+        to_host: ToHost,
+        notice: Callable[[int, int], None] | None = None,
     ) -> None:
         own, reads = plan.nodes[index], index < len(plan.scale.stations)
         self.station = index if reads else None
-        self._scale, self._queue, self._to_host = scale, queue, to_host
+        self._scale, self._queue, self._to_host, self._notice = scale, queue, to_host, notice
         self.powered = True
         clock = partial(scale.node_time_us, index) if reads else _bench_time
         self.end = NodeEnd(own.card, streams.dice("end", *drawn_at(plan)), clock)
@@ -95,6 +102,7 @@ class Node:
             self.end.restart(now_us, node.card)
         self.powered = node.powered
         self._waker.at(now_us)
+        self.told(now_us)
 
     def tap(self, keep: Keep) -> None:
         """Tell of each frame that sets out from now on, either way, and what of it arrives when."""
@@ -104,6 +112,12 @@ class Node:
     def recommission(self, now_us: int) -> None:
         self.end.recommission()
         self._waker.at(now_us)
+        self.told(now_us)
+
+    def told(self, now_us: int) -> None:
+        """Have it noticed what has become of it."""
+        if self._notice is not None:
+            self._notice(self._index, now_us)
 
     def _arrive(self, frame: bytes, now_us: int) -> None:
         if self.powered:
@@ -118,6 +132,7 @@ class Node:
             for arrival_us, heard in self.up.carry(frame, now_us):
                 self._queue.put(arrival_us, partial(self._to_host, heard), self._rank + IS_HEARD)
         self._waker.at(next_us)
+        self.told(now_us)
 
 
 def drawn_at(plan: Plan) -> tuple[int, ...]:

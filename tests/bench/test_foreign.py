@@ -104,6 +104,20 @@ def test_a_node_without_power_and_a_recommissioned_one_are_told() -> None:
     assert "bound" not in pair.nodes.link_states[0].detail
 
 
+def test_when_a_node_changes_does_not_hang_on_the_pace_of_the_walk() -> None:
+    def told(step_us: int) -> list[tuple[int, str, str]]:
+        pair = Pair(plan((9.0, ask.StartFault("off", "power-loss", 1)), cells=4))
+        pair.run(2.0)
+        while pair.nodes.now_us < 12 * S:  # the host says nothing more
+            pair.nodes.run(min(pair.nodes.now_us + step_us, 12 * S))
+        return [(t_us, s.step, s.reason) for t_us, s in pair.nodes.trace.link_states]
+
+    slow = told(10 * S)
+    assert [step for _, step, _ in slow] == ["idle", "offer", "flow", "lost", "idle"]
+    assert (slow[0], slow[-1]) == ((0, "idle", ""), (9 * S, "idle", "without power"))
+    assert told(10_000) == told(S) == slow
+
+
 def test_two_benches_give_the_same_frames_at_the_same_times_each_time() -> None:
     first, again = (Pair(plan(cells=4, up=(Loss(0.05),))) for _ in range(2))
     for pair in (first, again):
