@@ -153,9 +153,12 @@ class ActiveFaults:
         stage, number = acting.entry.stage, max(1, acting.target)
         if not acting.grows_us:
             return
-        for part in self._healthy(stage, number):
-            for age_us in (0, SECOND_US, acting.grows_us // 2, acting.grows_us):
-                between(part, acting.fault.fold(part, age_us), 0.5)
+        try:
+            for part in self._healthy(stage, number):
+                for age_us in (0, SECOND_US, acting.grows_us // 2, acting.grows_us):
+                    between(part, acting.fault.fold(part, age_us), 0.5)
+        except BadInput as error:
+            raise BadInput(f"{acting.entry.name}: {error.found}", error.right) from None
 
     def _healthy(self, stage: str, number: int) -> tuple[Any, ...]:
         """The part of the plan on which a fault of this stage would act, in a tuple."""

@@ -42,13 +42,18 @@ def _between(before: Any, after: Any, share: float, name: str) -> Any:
         changed = {f: (getattr(before, f), getattr(after, f)) for f in fields}
         grown = {f: _between(b, a, share, f) for f, (b, a) in changed.items() if b != a}
         return dataclasses.replace(before, **grown)  # type: ignore[type-var]
-    raise BadInput(f"a fault of {name.replace('_', ' ')} cannot grow", "it is there or not: begin it at once")
+    raise _there_or_not(name)
+
+
+def _there_or_not(name: str) -> BadInput:
+    what = name.replace("_", " ") or "it"
+    return BadInput(f"{what} cannot grow, it is changed or not", "begin it at once, without growing")
 
 
 def _tuples(before: tuple[Any, ...], after: tuple[Any, ...], share: float, name: str) -> tuple[Any, ...]:
     """Items side by side; what is new behind them is added in part."""
     if len(after) < len(before) or (len(after) > len(before) and name not in _ADDED):
-        raise BadInput(f"{name.replace('_', ' ')} cannot grow", "it is there or not: begin it at once")
+        raise _there_or_not(name)
     beside = tuple(_between(b, a, share, name) for b, a in zip(before, after, strict=False))
     new = [_ADDED[name](item, max(share, _LEAST)) for item in after[len(before) :]]
     return beside + tuple(new) if share > 0.0 else before
@@ -74,7 +79,7 @@ def _impairment(whole: Any, share: float) -> Any:
             return Duplicate(probability * share, later_us)
         case Reorder():
             return dataclasses.replace(whole, probability=whole.probability * share)
-    raise BadInput(f"{type(whole).__name__} on a link cannot grow", "begin it at once")
+    raise BadInput(f"{type(whole).__name__} on a link cannot grow", "begin it at once, without growing")
 
 
 _ADDED: dict[str, Callable[[Any, float], Any]] = {

@@ -87,12 +87,17 @@ PER_KELVIN = Dimension(
     {"%/K": Decimal("0.01"), "ppm/K": Decimal("1e-6"), "%/10K": Decimal("0.001")},
 )
 DATA_RATE = _dimension("data rate", "bit/s", **{"kbit/s": "1000", "Mbit/s": "1000000"})
+OCCURRENCE = Dimension(
+    "rate of happening",
+    "/h",
+    {"/h": Decimal(1), "/min": Decimal(60), "/s": Decimal(3600), "/d": Decimal(1) / Decimal(24)},
+)
 DIVISIONS = Dimension("divisions", "d", {"d": Decimal(1), "e": Decimal(1)})
 
 DIMENSIONS = (
     MASS, LENGTH, TIME, FREQUENCY, RATIO, OUTPUT, VOLTAGE, NOISE_DENSITY, RESISTANCE, SPEED, TEMPERATURE,
     TEMPERATURE_DIFFERENCE, PER_KELVIN, DATA_RATE, DIVISIONS, ACCELERATION, STIFFNESS, PRESSURE, AREA, ANGLE,
-    MASS_RATE,
+    MASS_RATE, OCCURRENCE,
 )  # fmt: skip
 
 MOST_ZEROS = 1500  # a quotient of two such numbers can still be counted and printed

@@ -60,7 +60,7 @@ def build(scenario: Scenario, seed: int | str | None = None) -> tuple[Plan, Prof
 def assemble(scenario: Scenario, seed: int | str | None = None) -> Built:
     """The same, with the way back from a command to the file."""
     findings = Findings(scenario.places)
-    draft = judged(scenario, findings)
+    draft = judged(scenario, findings, seed)
     findings.tell()
     assert draft.profile is not None
     file, nodes = scenario.file, draft.nodes
@@ -93,7 +93,7 @@ class Draft:
     lasts_us: int
 
 
-def judged(scenario: Scenario, findings: Findings) -> Draft:
+def judged(scenario: Scenario, findings: Findings, seed: int | str | None = None) -> Draft:
     """Every judgement there is, in findings."""
     file = scenario.file
     profile = _profile(scenario, findings)
@@ -109,6 +109,7 @@ def judged(scenario: Scenario, findings: Findings) -> Draft:
     addresses = tuple(address for address, _ in first.at)
     straps = tuple(n.card.strap for n in nodes)
     stage = Stage(parts.receptor, len(nodes), addresses, straps, findings, wired)
+    stage.seed = file.seed if seed is None else seed
     told = tuple(commands_of(file.timeline, stage))
     later = {a for t in told if isinstance(t.command, Expect) for a, _ in t.command.at}
     ever = tuple(sorted({*addresses, *later}))

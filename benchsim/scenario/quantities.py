@@ -253,6 +253,7 @@ Temperature = Annotated[Decimal, Quantity(units.TEMPERATURE, at_least="-60 °C",
 PerKelvin = Annotated[Decimal, Quantity(units.PER_KELVIN, at_least="-10 %/K", at_most="10 %/K")]
 ClockError = Annotated[Decimal, Quantity(units.RATIO, at_least="-5000 ppm", at_most="5000 ppm")]
 NoiseFigure = Annotated[Noise, NoiseKind()]
+Occurrence = Annotated[Decimal, Quantity(units.OCCURRENCE, above="0 /h", at_most="10 /s")]
 Position = Annotated[Spot, SpotKind()]
 AlongDeck = Annotated[float | None, Along()]
 Reach = Annotated[Decimal, Quantity(units.LENGTH, above="0 m", at_most="100 km")]

@@ -97,6 +97,16 @@ class FaultItem(_Item):
     until: q.Time | None = Field(None, description="when it ends; default never")
     for_: q.Span | None = Field(None, description="instead of until: how long")
     with_: dict[str, str | int | float] = Field({}, description="the fault's own figures")
+    growing: q.Span | None = Field(
+        None, description="how long it takes from nothing to all of it; default all at once"
+    )
+    every: q.Span | None = Field(
+        None, description="it strikes again each time this has passed, with lasting, and until or for"
+    )
+    rate: q.Occurrence | None = Field(
+        None, description="instead of every: it strikes at random, so often on average, as '6 /h'"
+    )
+    lasting: q.Span | None = Field(None, description="how long each strike lasts, with every or rate")
 
 
 class EndFaultItem(_Item):

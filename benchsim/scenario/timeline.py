@@ -16,7 +16,7 @@ from benchsim.ground import commands as ask
 from benchsim.ground.clock import seconds
 from benchsim.ground.errors import unknown
 from benchsim.scale.parts import Receptor
-from benchsim.scenario import story
+from benchsim.scenario import story, strikes
 from benchsim.scenario.equipment import expect
 from benchsim.scenario.findings import Findings
 from benchsim.scenario.layout import off_line_m, place_on
@@ -58,6 +58,8 @@ class Stage:
     on: dict[str, bool] = field(default_factory=dict)  # name -> whether it leaves by itself
     acting: dict[str, float] = field(default_factory=dict)  # fault's key -> when it ends
     ends_us: int = 0
+    seed: int | str = 0
+    resting: bool = False  # whether the fault that is to end comes and goes, and is gone at the time
 
     @property
     def whole(self) -> bool:
@@ -78,6 +80,9 @@ def commands_of(items: list[story.Step], stage: Stage) -> list[Told]:
             )  # fmt: skip
         last_us = max(last_us, item.at)
         stage.ends_us = max(stage.ends_us, item.at)
+        if isinstance(item, story.EndFaultItem):
+            told = [t for t in told if not (t.t_us >= item.at and _of_fault(t, item.end_fault))]
+            stage.resting = _rests(told, item.end_fault)
         told.extend(_told(item, loc, stage))
     return sorted(told, key=lambda t: t.t_us)
 
@@ -98,7 +103,8 @@ def _told(item: story.Step, loc: Loc, stage: Stage) -> Iterator[Told]:
             if stage.acting.get(item.end_fault, -1) < item.at and stage.whole:
                 stage.findings.add((*loc, "end fault"), *_no_such_fault(item, stage))
             stage.acting[item.end_fault] = item.at
-            yield Told(item.at, ask.EndFault(item.end_fault), loc)
+            if not stage.resting:
+                yield Told(item.at, ask.EndFault(item.end_fault), loc)
         case story.ExpectItem():
             place = (*loc, "expect")
             told = expect(item.expect, stage.wired, len(stage.receptor.supports), place, stage.findings)
@@ -286,21 +292,36 @@ def _no_such_fault(item: story.EndFaultItem, stage: Stage) -> tuple[str, str]:
     return error.found, begun
 
 
+def _of_fault(told: Told, key: str) -> bool:
+    return isinstance(told.command, ask.StartFault | ask.EndFault) and told.command.key == key
+
+
+def _rests(told: list[Told], key: str) -> bool:
+    """Whether a fault has ended by all that is told of it: it comes and goes, and is gone."""
+    last = max((t for t in told if _of_fault(t, key)), key=lambda t: t.t_us, default=None)
+    return last is not None and isinstance(last.command, ask.EndFault)
+
+
 def _fault(item: story.FaultItem, loc: Loc, stage: Stage) -> Iterator[Told]:
     key = item.as_ or item.fault
     if stage.acting.get(key, -1) > item.at and stage.whole:
         stage.findings.add(loc, f"a fault named {key!r} acts already", "give this one another name with as:")
     until_us = _until(item, loc, stage)
     stage.acting[key] = math.inf if until_us is None else until_us
+    begin: ask.StartFault | None = None
     with stage.findings.at((*loc, "fault")):
         entry = entry_of(item.fault)
         target = _target(item, entry.stage, loc, stage)
         with stage.findings.at((*loc, "with")):
             figures = entry.read(item.with_)
-            yield Told(item.at, ask.StartFault(key, item.fault, target, figures), loc)
+            begin = ask.StartFault(key, item.fault, target, figures, item.growing or 0)
+    for begin_us, end_us in strikes.spells(item, until_us, loc, stage.findings, stage.seed):
+        if begin is not None:
+            yield Told(begin_us, begin, loc)
+        if end_us is not None:
+            yield Told(end_us, ask.EndFault(key), loc)
     if until_us is not None:
         stage.ends_us = max(stage.ends_us, until_us)
-        yield Told(until_us, ask.EndFault(key), loc)
 
 
 def _target(item: story.FaultItem, where: str, loc: Loc, stage: Stage) -> int:

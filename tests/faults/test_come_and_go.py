@@ -7,16 +7,19 @@ indications, each cell's weight, and the links.
 from __future__ import annotations
 
 import functools
+import hashlib
+import itertools
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from benchsim.bench.active import WHOLE
+from benchsim.bench.active import WHOLE, ActiveFaults
 from benchsim.bench.bench import Bench
 from benchsim.faults.fault import Entry, Value, catalogue
 from benchsim.ground import commands as ask
+from benchsim.ground.errors import BadInput
 from benchsim.link.impairments.delay import Delay
 from benchsim.rules.profile import load_profile
 from benchsim.scale.parts import Wiring
@@ -87,3 +90,79 @@ def test_a_fault_is_seen_while_it_lasts_and_leaves_no_trace(entry: Entry) -> Non
     assert last.gross_d == pytest.approx(good.gross_d, abs=1)
     assert [s.step for s in bench.link_states] == ["flow", "flow"]
     assert bench.faults == ("weather",)
+
+
+@functools.cache
+def refusals() -> dict[str, str]:
+    """What the bench says of each fault that is to grow and cannot."""
+    said = {}
+    for name, entry in catalogue().items():
+        try:
+            ActiveFaults(plan(cells=8, parts=HEALTHY)).with_fault(start(entry, grows_us=S), 0)
+        except BadInput as error:
+            said[name] = str(error)
+    return said
+
+
+def test_what_is_there_or_not_cannot_grow_and_is_told_so() -> None:
+    """Leads that are off, crossed pairs, addresses, power, and what holds nothing back."""
+    sharp = {"open-terminal", "open-arm", "swapped-signal", "wrong-strap", "power-loss", "held-weight"}
+    assert sharp <= set(refusals())
+    assert len(refusals()) < len(catalogue()) / 2
+    for name, said in refusals().items():
+        assert said.startswith(f"{name}: ")
+        assert said.endswith("; begin it at once, without growing")
+
+
+@EVERY
+def test_a_fault_grows_from_nothing_to_all_of_it(entry: Entry) -> None:
+    if entry.name in refusals():
+        return
+    faults = ActiveFaults(plan(cells=8, parts=HEALTHY)).with_fault(start(entry, grows_us=20 * S), 0)
+    whole = ActiveFaults(plan(cells=8, parts=HEALTHY)).with_fault(start(entry), 0)
+    sound = ActiveFaults(plan(cells=8, parts=HEALTHY))
+
+    def made(faults: ActiveFaults, t_us: int) -> tuple[Any, ...]:
+        return faults.scale(t_us), faults.node(0, t_us), faults.link(0, t_us), faults.host(t_us)
+
+    assert made(faults, 0) == made(sound, 0)
+    assert made(faults, 20 * S) == made(whole, 20 * S) != made(sound, 20 * S)
+    half = made(faults, 10 * S)
+    assert half != made(sound, 10 * S)
+    assert half != made(whole, 10 * S)
+
+
+def test_growing_is_a_straight_line() -> None:
+    entry = catalogue()["zero-shift"]
+    faults = ActiveFaults(plan(cells=8, parts=HEALTHY)).with_fault(start(entry, grows_us=10 * S), 0)
+    balance = [faults.scale(t * S).cells[0].zero_balance_mv_per_v for t in (0, 2, 5, 10, 99)]
+    assert balance == pytest.approx([0.0, 0.2 * balance[3], 0.5 * balance[3], 0.02, 0.02])
+
+
+PAIRS = list(itertools.combinations(catalogue().values(), 2))
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_any_two_faults_go_together(part: int) -> None:
+    """One pair in two, folded on one another in either order; what they make stays what can be."""
+    made = plan(cells=8, parts=HEALTHY)
+    for one, other in PAIRS[part::8]:
+        for first, second in ((one, other), (other, one)):
+            faults = (
+                ActiveFaults(made).with_fault(start(first, "first"), 0).with_fault(start(second, "second"), S)
+            )
+            faults.try_out(2 * S)
+
+
+SAMPLED = sorted(PAIRS, key=lambda p: hashlib.sha256(f"{p[0].name}+{p[1].name}".encode()).digest())[:10]
+
+
+@pytest.mark.parametrize("pair", SAMPLED, ids=lambda p: f"{p[0].name}+{p[1].name}")
+def test_two_faults_overlap_on_one_bench_and_leave_no_trace(pair: tuple[Entry, Entry]) -> None:
+    bench = run(
+        (7.0, start(pair[0], "first")), (9.0, start(pair[1], "second")),
+        (11.0, ask.EndFault("first")), (13.0, ask.EndFault("second")),
+    )  # fmt: skip
+    assert bench.faults == ("weather",)
+    assert bench.indication.valid
+    assert bench.indication.gross_d == pytest.approx(healthy().indication.gross_d, abs=1)
