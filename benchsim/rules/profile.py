@@ -23,9 +23,9 @@ _TIMES = ("stable_for", "late_after", "oldest", "zero_tracking_after")
 class Tolerance:
     """Steps of tolerance by load.
 
-    bands: (largest load of the band, tolerance), rising, in counts of d or e; the last load may be None:
-    without an end.  beyond: behind the last band, so much more for each further so many or part of it.
-    at_most: the tolerance never grows above this.  stages: name to factor.
+    bands: (largest load of the band, tolerance), rising, in counts of d or e; the last load is None where
+    neither the band nor n_max ends it.  beyond: behind the last band, so much more for each further so many
+    or part of it.  at_most: the tolerance never grows above this.  stages: name to factor.
     """
 
     bands: tuple[tuple[int | None, Decimal], ...]
@@ -135,6 +135,10 @@ class Profile:
     audit: Audit
     entries: tuple[Entry, ...]
 
+    def up_to_n_max(self, load_d: int) -> int:
+        """A load in intervals, or n_max where it is above that."""
+        return load_d if self.n_max is None else min(load_d, self.n_max)
+
     def n_min_of(self, interval_kg: Decimal) -> int:
         """The fewest intervals up to Max that a scale of this interval may have."""
         if self.n_min_coarse is not None and interval_kg >= self.n_min_coarse[0]:
@@ -192,6 +196,8 @@ def read_profile(text: str, name: str, file: str) -> Profile:
     """
     found = layers.read(text, file)
     values = dict(found.values)
+    *below, (top, allowed) = values["bands"]
+    values["bands"] = (*below, (values["n_max"] if top is None else top, allowed))
     times_us = {f"{word}_us": 1000 * values.pop(f"{word}_ms") for word in _TIMES}
     return Profile(
         name=name,

@@ -39,8 +39,8 @@ def _step(load_d: int, profile: Profile) -> Decimal:
 
 
 def band_ends(profile: Profile, most_d: int) -> list[int]:
-    """The largest load of every band of tolerance, rising; the last is n_max, or most_d without one."""
-    steps, last = profile.tolerance, most_d if profile.n_max is None else profile.n_max
+    """The largest load of every band of tolerance, rising, up to n_max or most_d, the smaller."""
+    steps, last = profile.tolerance, profile.up_to_n_max(most_d)
     ends = [top for top, _ in steps.bands if top is not None]
     if steps.beyond is not None:
         every, more = steps.beyond

@@ -32,7 +32,7 @@ def loads_of(subject: Subject, most_kg: Decimal | None = None) -> list[Decimal]:
     Ten at least; a step is tried where the smaller tolerance still holds.  Source: R 76-1 A.4.4.1 (memory).
     """
     top_kg = subject.whole(subject.max_kg if most_kg is None else most_kg)
-    steps = [top for top, _ in subject.profile.tolerance.bands]
+    steps = [top for top, _ in subject.profile.tolerance.bands if top is not None]
     beyond = subject.profile.tolerance.beyond
     if beyond is not None:
         most = int(top_kg / subject.e_kg)

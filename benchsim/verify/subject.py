@@ -58,7 +58,7 @@ class Subject:
 
     def limit_e(self, load_kg: Decimal, stage: str | None = None) -> Decimal:
         """The largest error at a load, in e.  stage: instead of the subject's own."""
-        count = min(math.ceil(load_kg / self.e_kg), self.profile.n_max)
+        count = self.profile.up_to_n_max(math.ceil(load_kg / self.e_kg))
         return tolerance_d(count, self.profile, stage or self.stage)
 
     @property

@@ -47,6 +47,12 @@ def test_the_ends_of_bands_are_where_the_tolerance_steps() -> None:
     assert ends == [*range(500, 16_501, 800), 10**9]
 
 
+def test_a_last_step_without_an_end_ends_where_the_class_does() -> None:
+    assert load_profile("hb44-iii").tolerance.bands[-1] == (10_000, Decimal(5))
+    assert load_profile("hb44-ii").tolerance.bands[-1] == (100_000, Decimal(3))
+    assert load_profile("hb44-i").tolerance.bands[-1] == (None, Decimal(3))
+
+
 def test_a_class_without_a_largest_number_has_a_tolerance_for_any_load() -> None:
     profile = load_profile("r76-i")
     assert profile.n_max is None
