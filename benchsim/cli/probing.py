@@ -157,15 +157,8 @@ def _show_exchange(result: Result, whole: bool) -> None:
 
 
 def finish(side: Side, results: Sequence[Result], options: dict[str, Any]) -> None:
-    """Write what was asked for, say the sum, and exit."""
+    """Say the sum, write what was asked for, and exit."""
     fine = passed(results, options["reached_only"])
-    if options["junit"] is not None:
-        try:
-            options["junit"].write_text(junit(results, side), encoding="utf-8")
-        except OSError as error:
-            raise BadInput(
-                f"{options['junit']}: {error.strerror or error}", "name a file that can be written"
-            ) from None
     if options["as_json"]:
         print_json(document(results, fine, options["with_frames"]))
     else:
@@ -173,6 +166,13 @@ def finish(side: Side, results: Sequence[Result], options: dict[str, Any]) -> No
         out = console()
         out.print(f"{counted(len(results), 'case')}: {', '.join(counts)}", style="bold")
         out.print(NO_APPROVAL, style="dim")
+    if options["junit"] is not None:  # last: what took minutes is told even when this cannot be written
+        try:
+            options["junit"].write_text(junit(results, side), encoding="utf-8")
+        except OSError as error:
+            raise BadInput(
+                f"{options['junit']}: {error.strerror or error}", "name a file that can be written"
+            ) from None
     raise SystemExit(0 if fine else 1)
 
 

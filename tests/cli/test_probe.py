@@ -83,6 +83,12 @@ def test_junit_says_what_failed_and_reads_as_xml(call: Call, tmp_path: Path) -> 
     assert "node under test" in failure.text
 
 
+def test_verdicts_are_told_though_the_junit_file_cannot_be_written(call: Call) -> None:
+    done = call("probe", "node", "--self", "--json", "--case", SEEK, "--junit", "/nowhere/x.xml")
+    assert done.code == 2
+    assert json.loads(done.out)["passed"] is True
+
+
 def test_no_secret_is_ever_told(call: Call) -> None:
     key = "00112233445566778899aabbccddeeff"
     done = call("probe", "node", "--self", "--key", key, "--json", "--frames", "--case", SEEK)
