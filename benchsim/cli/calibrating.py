@@ -24,7 +24,7 @@ from benchsim.host.calibration_prompts import Prompt
 from benchsim.host.calibration_results import Results, results_of
 from benchsim.host.calibration_solve import Solution
 from benchsim.host.calibration_tasks import sections_of, usual_points
-from benchsim.host.calibration_weights import load_error_kg
+from benchsim.host.calibration_weights import corner_wanted_kg, load_error_kg
 from benchsim.rules.profile import Profile
 from benchsim.scenario.build import assemble
 from benchsim.scenario.loader import load, seed_of
@@ -114,7 +114,7 @@ def _settings(plan: Plan, profile: Profile, words: Words) -> Settings:
         groups = sections_of(tuple((s.x_m, s.y_m) for s in supports))
     limit_kg = group_limit_kg(plan, groups)
     weights_kg = _mass("--test-weights", words.test_weights) or host.capacity_kg
-    usual_kg = min(host.capacity_kg / max(3, len(groups) - 1), limit_kg, weights_kg)
+    wanted_kg = corner_wanted_kg(host.capacity_kg, len(supports), profile) or host.capacity_kg / 3
     e_kg = host.verification_interval or host.interval
     large = host.capacity_kg >= LARGE_KG
     counted_kg = e_kg if profile.limits_count_in == "e" else host.interval
@@ -125,7 +125,7 @@ def _settings(plan: Plan, profile: Profile, words: Words) -> Settings:
         profile=profile,
         groups=groups,
         places=tuple((seat.address, seat.channel) for seat in host.seats),
-        corner_kg=_mass("--weight", words.weight) or max(1, int(usual_kg / e_kg)) * e_kg,
+        corner_kg=_mass("--weight", words.weight) or min(-(-wanted_kg // e_kg) * e_kg, limit_kg, weights_kg),
         weights_kg=weights_kg,
         sheet=None if words.no_data_sheet else tuple(seat.kg_per_count for seat in host.seats),
         points_kg=_points(words.linearity, host.capacity_kg, counted_kg, profile),

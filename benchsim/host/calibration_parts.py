@@ -103,10 +103,21 @@ class Settings:
         """The strictest stage of the profile: a scale is to be verified after it was calibrated."""
         return min(self.profile.tolerance.stages, key=lambda stage: stage[1])[0]
 
-    def tolerance_kg(self, load_kg: Decimal) -> Decimal:
-        """Largest error allowed at this load.  Source: R 76-1 3.5, HB 44 T.N.3, by way of the profile."""
-        count = min(math.ceil(load_kg / self.counted_kg), self.profile.n_max)
-        return tolerance_d(count, self.profile, self.stage) * self.counted_kg
+    @property
+    def repeat_stage(self) -> str:
+        """The stage within which repeated weighings must agree; the strictest where it is "as tested"."""
+        named = self.profile.tests.repeatability_stage
+        return named if named in self.profile.stages else self.stage
+
+    def tolerance_kg(self, load_kg: Decimal, stage: str = "") -> Decimal:
+        """Largest error allowed at this load, at the strictest stage unless one is named.
+
+        Source: R 76-1 3.5, HB 44 T.N.3, by way of the profile.
+        """
+        count = math.ceil(load_kg / self.counted_kg)
+        if self.profile.n_max is not None:
+            count = min(count, self.profile.n_max)
+        return tolerance_d(count, self.profile, stage or self.stage) * self.counted_kg
 
 
 def check(settings: Settings) -> None:

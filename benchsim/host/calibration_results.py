@@ -91,7 +91,7 @@ def results_of(state: Calibration, calibrated_g: float = 1.0, used_g: float = 1.
     reading_kg = max([(spread or 0.0) / RANGE_OF_THREE, *(noise_kg(p, here) for p in placed.values())])
     rows = _rows(tasks, weights_kg, state.settings, reading_kg)
     repeat_kg = max((t.load_kg for t in tasks if t.kind is Kind.REPEAT), default=Decimal(0))
-    allowed = state.settings.tolerance_kg(repeat_kg)
+    allowed = state.settings.tolerance_kg(repeat_kg, state.settings.repeat_stage)
     asked = asked_of(state.settings)
     return Results(
         settings=state.settings,
@@ -151,16 +151,18 @@ def _zero_return_kg(state: Calibration, kg_per_count: Sequence[float]) -> float:
 def _failed(
     rows: Sequence[Row], spread: float | None, allowed: Decimal, asked: Sequence[Asked], settings: Settings
 ) -> tuple[str, ...]:
-    interval, stage = settings.interval_kg, f"{settings.profile.name}, {settings.stage}"
+    interval, name = settings.interval_kg, settings.profile.name
     failed = [
         f"error {signed_kg(row.error_kg, interval)} at {row.load_kg:.6g} kg, above"
-        f" {mass_text(row.allowed_kg)} ({stage})"
+        f" {mass_text(row.allowed_kg)} ({name}, {settings.stage})"
         for row in rows
         if not row.within
     ]
     if spread is not None and spread > float(allowed):
         apart = signed_kg(spread, interval).removeprefix("+")
-        failed.append(f"repeated weighings {apart} apart, above {mass_text(allowed)} ({stage})")
+        failed.append(
+            f"repeated weighings {apart} apart, above {mass_text(allowed)} ({name}, {settings.repeat_stage})"
+        )
     failed += [
         f"{item.what}: {item.found}, asked for: {item.asked} ({item.clause})"
         for item in asked

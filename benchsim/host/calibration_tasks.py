@@ -12,8 +12,8 @@ from benchsim.ground.errors import BadInput
 from benchsim.host.calibration_parts import Kind, Settings, Task
 from benchsim.rules.profile import Profile
 
-LEAST_POINTS = 5  # R 76-1 A.4.4.1, when it is not the intrinsic error that is sought (memory)
-REPEAT_AT = Decimal("0.8")  # of Max; R 76-1 8.3.3 (memory)
+LEAST_POINTS = 5  # where the profile has no figure; own choice, as R 76-1 A.4.4.1
+REPEAT_AT = Decimal("0.8")  # of Max, where the profile has no figure; own choice, as R 76-1 8.3.3
 
 
 def tasks_of(settings: Settings) -> tuple[Task, ...]:
@@ -25,7 +25,8 @@ def tasks_of(settings: Settings) -> tuple[Task, ...]:
     tasks += [empty, Task(Kind.SPAN, settings.weights_kg, settings.weights_kg), empty]
     loads = [*_points(settings), *_ladder(settings)]
     tasks += [*loads, empty] if loads else []
-    repeat_kg = min(settings.weights_kg, _whole(settings.capacity_kg * REPEAT_AT, settings.e_kg))
+    repeat_at = settings.profile.tests.weighings_in_use_load or REPEAT_AT
+    repeat_kg = min(settings.weights_kg, _whole(settings.capacity_kg * repeat_at, settings.e_kg))
     for _ in range(settings.repeats):
         tasks += [Task(Kind.REPEAT, repeat_kg, repeat_kg), empty]
     return tuple(tasks)
@@ -60,14 +61,15 @@ def _substitutions(settings: Settings) -> int:
 def usual_points(capacity_kg: Decimal, counted_kg: Decimal, profile: Profile) -> tuple[Decimal, ...]:
     """Min, the loads at which the tolerance changes, Max, and more in between until there are enough.
 
-    counted_kg: what the profile's limits count.  Source: R 76-1 A.4.4.1 (memory).
+    counted_kg: what the profile's limits count.  Source: R 76-1 A.4.4.1, by way of the profile.
     """
-    tops = [band * counted_kg for band, _ in profile.tolerance.bands]
+    tops = [band * counted_kg for band, _ in profile.tolerance.bands if band is not None]
+    least = profile.tests.loads or LEAST_POINTS
     points = {profile.min_load_d * counted_kg, capacity_kg, *(top for top in tops if top < capacity_kg)}
     points = {p for p in points if 0 < p <= capacity_kg}
     quarters = [_whole(capacity_kg * part / 4, counted_kg) for part in (1, 2, 3)]
     for point in sorted(quarters, key=lambda q: -min(abs(q - p) for p in points)):
-        if len(points) < LEAST_POINTS:
+        if len(points) < least:
             points.add(point)
     return tuple(sorted(points))
 

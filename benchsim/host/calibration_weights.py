@@ -5,13 +5,14 @@ What is not known here is said to be so: it must be looked up in the rules that 
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.ground.units import mass_text
 from benchsim.host.calibration_parts import Settings
+from benchsim.rules.profile import Profile
 
 # OIML R 111-1:2004, Table 1: largest error in mg at first verification, by nominal mass in kg.  Seen, in
 # copies, for M1 to M3 up to 50 kg and for F1 to M2 at 2 000 and 5 000 kg; the rest from memory.
@@ -76,14 +77,13 @@ class Asked:
 
 def asked_of(settings: Settings) -> tuple[Asked, ...]:
     """What the profile's standard asks for, as far as it is known here."""
-    standard = settings.profile.standard
-    if "R 76" in standard:
-        return tuple(itertools.chain(_r76_weights(settings), [_r76_corner(settings)], [_amount()]))
-    weights = Asked("error of the test weights", NOT_KNOWN, standard, _weights_text(settings), None)
-    if "Handbook 44" in standard and settings.profile.kind == "vehicle":
-        return weights, _hb44_shift(settings), _amount()
-    corner = Asked("load over each place", NOT_KNOWN, standard, mass_text(settings.corner_kg), None)
-    return weights, corner, _amount()
+    if "R 76" in settings.profile.standard:
+        weights = _r76_weights(settings)
+    else:
+        text = _weights_text(settings)
+        weights = [Asked("error of the test weights", NOT_KNOWN, settings.profile.standard, text, None)]
+    amount = "least amount of test weights, and how often they may be substituted"
+    return *weights, _corner(settings), Asked(amount, NOT_KNOWN, "local rules", "", None)
 
 
 def _weights_text(settings: Settings) -> str:
@@ -109,26 +109,36 @@ def _r76_weights(settings: Settings) -> list[Asked]:
     return rows
 
 
-def _r76_corner(settings: Settings) -> Asked:
-    """Source: R 76-1 3.6.2, seen in a law that mirrors it; additive tare is not known here."""
-    supports = settings.cells
-    part = Decimal(1) / (3 if supports <= 4 else supports - 1)
-    wanted_kg = settings.capacity_kg * part
-    what = "Max / 3" if supports <= 4 else f"Max / ({supports} - 1)"
-    return Asked(
-        "load over each place when eccentricity is tested", f"{what}, {float(wanted_kg):.6g} kg",
-        "R 76-1 3.6.2", mass_text(settings.corner_kg), settings.corner_kg + settings.interval_kg > wanted_kg,
-    )  # fmt: skip
+def corner_wanted_kg(capacity_kg: Decimal, supports: int, profile: Profile) -> Decimal | None:
+    """What the profile wants over each place when that is tested; None: not known here."""
+    wanted = _corner_part(profile, supports)
+    return None if wanted is None else Decimal(float(Fraction(capacity_kg) * wanted[1]))
 
 
-def _hb44_shift(settings: Settings) -> Asked:
-    wanted_kg = settings.capacity_kg * Decimal("0.125")
-    return Asked(
-        "load of at least one shift test", f"12.5 % of capacity, {float(wanted_kg):.6g} kg",
-        "HB 44 N.1.3.3.1 (memory)", mass_text(settings.corner_kg), settings.corner_kg >= wanted_kg,
-    )  # fmt: skip
+def _corner_part(profile: Profile, supports: int) -> tuple[str, Fraction, str] | None:
+    """The profile's key, the part of Max, and the part in words.
+
+    Source: R 76-1 3.6.2, HB 44 N.1.3, by way of the profile.  Additive tare is not known here.
+    """
+    tests = profile.tests
+    if tests.shift_load is not None:
+        return "shift_load", Fraction(tests.shift_load), f"{100 * float(tests.shift_load):g} % of Max, once"
+    if tests.eccentricity_supports is not None and supports > tests.eccentricity_supports:
+        return "eccentricity_supports", Fraction(1, supports - 1), f"Max / ({supports} - 1)"
+    for key in ("eccentricity_support_load", "eccentricity_load"):
+        if (part := getattr(tests, key)) is not None:
+            return key, Fraction(part), f"{part} of Max"
+    return None
 
 
-def _amount() -> Asked:
-    what = "least amount of test weights, and how often they may be substituted"
-    return Asked(what, NOT_KNOWN, "local rules", "", None)
+def _corner(settings: Settings) -> Asked:
+    """The load of a test place by place, by the profile."""
+    profile, found = settings.profile, mass_text(settings.corner_kg)
+    what, wanted = "load over each place when it is tested", _corner_part(profile, settings.cells)
+    if wanted is None:
+        return Asked(what, NOT_KNOWN, profile.standard, found, None)
+    key, part, words = wanted
+    wanted_kg, entry = float(Fraction(settings.capacity_kg) * part), profile.entry(key)
+    clause = f"{profile.standard} {entry.clause}" + (" (memory)" if entry.mark == "memory" else "")
+    met = float(settings.corner_kg + settings.interval_kg) > wanted_kg
+    return Asked(what, f"{words}: {wanted_kg:.6g} kg", clause, found, met)
