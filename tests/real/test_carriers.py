@@ -271,6 +271,22 @@ async def test_a_broker_brought_along_drops_who_takes_nothing_and_survives_who_m
         await wait_for(lambda: reader.heard[-1] == SEEK, "the last frame")
 
 
+async def test_a_broker_brought_along_keeps_no_place_for_who_says_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(broker, "PATIENCE_S", 0.5)
+    monkeypatch.setattr(broker, "MOST_CLIENTS", 3)
+    async with End("listen-mqtt:0/deck", Side.NODES) as end:
+        with plain(end) as one, plain(end) as other:
+            for silent in (one, other):
+                with contextlib.suppress(ConnectionResetError):
+                    assert await asyncio.to_thread(silent.recv, 1) == b""
+        await end.is_told("dropped: says nothing")
+        async with End(end.other, Side.HOST) as host:
+            host.send(SEEK)
+            await end.hears(SEEK)
+
+
 async def test_a_pseudo_terminal_that_nobody_reads_loses_whole_frames_and_says_so() -> None:
     async with End("pty", Side.NODES) as end:
         end.send(*[SEEK] * 2000)

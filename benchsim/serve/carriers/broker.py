@@ -80,18 +80,35 @@ class OwnBroker:
             writer.close()
             return
         self._clients.add(writer)
-        watching = asyncio.create_task(self._watch(writer))
+        answered = asyncio.Event()
+
+        out = StreamWriterAdapter(writer)
+        write = out.write
+
+        def answer(data: bytes | bytearray) -> None:
+            answered.set()
+            write(data)
+
+        out.write = answer
+        watching = asyncio.create_task(self._watch(writer, answered))
         try:
-            await broker.external_connected(
-                StreamReaderAdapter(reader), StreamWriterAdapter(writer), LISTENER
-            )
+            await broker.external_connected(StreamReaderAdapter(reader), out, LISTENER)
         finally:
             watching.cancel()
             self._clients.discard(writer)
             writer.close()
 
-    async def _watch(self, writer: asyncio.StreamWriter) -> None:
-        """Drop a client that has taken nothing for a while: the broker itself would keep all it is to get."""
+    async def _watch(self, writer: asyncio.StreamWriter, answered: asyncio.Event) -> None:
+        """Drop a client that has not asked to be let in for a while: it would hold a place for ever.
+
+        And one that has taken nothing for a while: the broker itself would keep all it is to get.
+        """
+        try:
+            await asyncio.wait_for(answered.wait(), PATIENCE_S)
+        except TimeoutError:
+            self._tell(f"{_name(writer)}: dropped: says nothing")
+            writer.transport.abort()
+            return
         unread = 0
         while True:
             await asyncio.sleep(PATIENCE_S)
@@ -126,6 +143,7 @@ class BrokerCarrier:
             family = socket.AF_INET6 if ":" in host else socket.AF_INET
             sock = socket.create_server((host, place.port), family=family, backlog=MOST_CLIENTS)
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, UNREAD_OCTETS)  # of each who connects
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)  # the same
         except OSError as error:
             raise not_listening(place.host, place.port, error, "MQTT") from None
         bound = sock.getsockname()
