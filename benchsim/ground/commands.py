@@ -106,7 +106,8 @@ class Drive:
     stands_us: None stands until it is removed.  springs_hz, springs_damping: of its body on its axles; 0 Hz
     is a stiff one.  centre_height_m: of its mass above the ground, by which braking shifts load forward.
     edge_step_m: what the deck lies above the road, a bump to each axle that comes on.  begins_m: how far
-    along its way this deck begins, for a vehicle that crosses others too; stop_x_m counts from 0 of the way.
+    along its way this deck begins, for a vehicle that crosses others too and may stop beside this one;
+    stop_x_m counts from 0 of the way.
     """
 
     name: str
@@ -120,7 +121,7 @@ class Drive:
     springs_damping: float = 0.15
     centre_height_m: float = 0.0
     edge_step_m: float = 0.0
-    begins_m: float = 0.0
+    begins_m: float | None = None
 
     def __str__(self) -> str:
         return f"drive {self.name}: {len(self.axles)} axles, {sum(a.mass_kg for a in self.axles):g} kg"

@@ -232,7 +232,7 @@ class Deck:
         if drive.stands_us is not None and drive.stands_us < 0:
             raise BadInput(f"{name} stands {drive.stands_us} us", "0 or more, or none to stand until removed")
         _check_ride(name, drive)
-        if not drive.begins_m:
+        if drive.begins_m is None:
             _check_stop(name, drive, self.receptor.length_m)
         self._check_way(drive)
 
@@ -265,7 +265,7 @@ def _check_ride(name: str, drive: Drive) -> None:
     _check_span(f"{name}: damping of its springs", drive.springs_damping, 0.03, 0.95, "")
     _check_span(f"{name}: height of its mass", drive.centre_height_m, 0.0, 10.0, "m")
     _check_span(f"{name}: edge", drive.edge_step_m, -0.2, 0.2, "m")
-    _check_span(f"{name}: where this deck begins", drive.begins_m, 0.0, LONGEST_M, "m")
+    _check_span(f"{name}: where this deck begins", drive.begins_m or 0.0, 0.0, LONGEST_M, "m")
     for number, (axle, more_kg) in enumerate(zip(drive.axles, forward_kg(drive), strict=True), 1):
         if abs(more_kg) * drive.acceleration_m_per_s2 > axle.mass_kg:
             most = axle.mass_kg / abs(more_kg)

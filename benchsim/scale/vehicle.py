@@ -46,7 +46,7 @@ class Vehicle:
         if drive.begins_m:
             # From this deck it looks as if every axle were so much further behind.
             axles = tuple(replace(a, behind_m=a.behind_m + drive.begins_m) for a in drive.axles)
-            drive = replace(drive, axles=axles, begins_m=0.0)
+            drive = replace(drive, axles=axles)
         stop_us = t_us + round(_seconds_to(drive.stop_x_m, drive) / _US)
         vehicle = cls(drive, length_m, t_us, stop_us, None, None, ())._with_edges()
         past_m = length_m + max(a.behind_m for a in drive.axles)

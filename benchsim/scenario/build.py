@@ -31,7 +31,8 @@ from benchsim.scenario.findings import Findings, Scenario
 from benchsim.scenario.layout import cells_of
 from benchsim.scenario.length import lasts
 from benchsim.scenario.stack import judge_ways, shadows_of, stack_of, ways_of
-from benchsim.scenario.timeline import Stage, Told, commands_of
+from benchsim.scenario.stage import Stage
+from benchsim.scenario.timeline import Told, commands_of
 
 HOST_ID = 1
 ANY_PROFILE = "r76-iii"

@@ -1,7 +1,7 @@
 """The items of a timeline: at a time, one thing that is done.  The item's own key says which.
 
-Loads (place, move, remove, drive), commands to the instrument, faults, acts on the link, and a client that
-asks.  What an item becomes stands in timeline.py.
+Loads (place, move, remove, drive, walk, fill, discharge, roam, shift test), commands to the instrument,
+faults, acts on the link, and a client that asks.  What an item becomes stands in timeline.py and onto.py.
 """
 
 from __future__ import annotations
@@ -71,12 +71,90 @@ class DriveItem(_Item):
     """A vehicle drives on, stands and drives off over the far end."""
 
     drive: LoadName = Field(description="its name")
-    axles: Annotated[list[AxleGroup], Field(min_length=1, max_length=20)] = Field(description="front first")
+    axles: Annotated[list[AxleGroup], Field(min_length=1, max_length=20)] | None = Field(
+        None, description="front first; or kind"
+    )
+    kind: Annotated[str, Field(strict=True, min_length=1, max_length=80)] | None = Field(
+        None, description="a vehicle of the library instead of axles"
+    )
+    load: q.DeadLoad | None = Field(None, description="what a vehicle of the library carries; default empty")
     speed: q.Speed = Field("5 km/h", description="at which it drives on and off", validate_default=True)
     acceleration: q.Acceleration = Field("0.5 m/s2", description="of braking, too", validate_default=True)
     stop: q.AlongDeck = Field("centred", description="where its first axle stops", validate_default=True)
     lane: q.AlongDeck = Field("centred", description="its middle, across", validate_default=True)
     stands: q.Span | None = Field(None, description="for how long; default until it is removed")
+    springs: q.SpringFrequency | None = Field(
+        None, description="of its body on its axles; default the kind's, 0 Hz (stiff) for axles"
+    )
+    spring_damping: q.SpringDamping | None = Field(None, description="default the kind's, else 15 %")
+    centre_height: q.CentreHeight | None = Field(
+        None, description="of its mass above ground: braking shifts load; default the kind's, 0 m for axles"
+    )
+    edge: q.SupportHeight = Field(
+        "0 mm", description="deck above road: a bump to each axle that comes on", validate_default=True
+    )
+    deck_begins: q.Distance | None = Field(
+        None,
+        description="how far along its way this deck begins, for one of several decks; stop is of its way",
+    )
+
+
+class WalkItem(_Item):
+    """Somebody walks over the receptor, along it."""
+
+    walk: LoadName = Field(description="the name")
+    mass: q.Mass = Field("80 kg", description="mass", validate_default=True)
+    speed: q.Speed = Field("5 km/h", description="speed", validate_default=True)
+    pace: q.Pace = Field("1.9 Hz", description="steps a second", validate_default=True)
+    lane: q.AlongDeck = Field("centred", description="where, across", validate_default=True)
+
+
+class FillItem(_Item):
+    """Bulk material runs onto the receptor, or more of it onto what is there under that name."""
+
+    fill: LoadName = Field(description="its name, to discharge or remove it")
+    mass: q.Mass = Field(description="how much in all")
+    rate: q.MassRate = Field(description="how fast")
+    falls: q.Distance = Field("0 m", description="how deep it falls", validate_default=True)
+    dribble: q.Mass | None = Field(None, description="how much of it, at the end, comes slowly; default none")
+    dribble_rate: q.MassRate | None = Field(None, description="how slowly; needed with dribble")
+    position: q.Position = Field(q.Spot(), description="default the middle of the receptor")
+
+
+class DischargeItem(_Item):
+    """Bulk material runs out again."""
+
+    discharge: LoadName = Field(description="its name")
+    rate: q.MassRate = Field(description="how fast")
+    mass: q.Mass | None = Field(None, description="how much; default all of it")
+
+
+class RoamItem(_Item):
+    """An animal comes on and moves about until it is removed."""
+
+    roam: LoadName = Field(description="its name")
+    mass: q.Mass = Field(description="its mass")
+    position: q.Position = Field(q.Spot(), description="about where; default the middle of the receptor")
+    reach: q.Distance = Field(
+        "0.4 m", description="standard deviation of where it is, each way", validate_default=True
+    )
+    restless: q.Fraction = Field(
+        "5 %",
+        description="standard deviation of what its moves press with, of its weight",
+        validate_default=True,
+    )
+
+
+class ShiftTestItem(_Item):
+    """A weight is put on place after place of the receptor and taken off again."""
+
+    shift_test: LoadName = Field(description="the weight's name")
+    mass: q.Mass = Field(description="its mass")
+    over: (
+        Literal["cells", "quarters", "sections"]
+        | Annotated[list[q.Position], Field(min_length=1, max_length=100)]
+    ) = Field("cells", description="which places: each cell, the four quarters, each section, or a list")
+    each: q.Span = Field("10 s", description="how long in each place", validate_default=True)
 
 
 class CommandItem(_Again):
@@ -153,6 +231,11 @@ ITEMS: dict[str, type[BaseModel]] = {
     "move": MoveItem,
     "remove": RemoveItem,
     "drive": DriveItem,
+    "walk": WalkItem,
+    "fill": FillItem,
+    "discharge": DischargeItem,
+    "roam": RoamItem,
+    "shift test": ShiftTestItem,
     "command": CommandItem,
     "fault": FaultItem,
     "end fault": EndFaultItem,
@@ -176,6 +259,11 @@ Step = Annotated[
     | Annotated[MoveItem, Tag("move")]
     | Annotated[RemoveItem, Tag("remove")]
     | Annotated[DriveItem, Tag("drive")]
+    | Annotated[WalkItem, Tag("walk")]
+    | Annotated[FillItem, Tag("fill")]
+    | Annotated[DischargeItem, Tag("discharge")]
+    | Annotated[RoamItem, Tag("roam")]
+    | Annotated[ShiftTestItem, Tag("shift test")]
     | Annotated[CommandItem, Tag("command")]
     | Annotated[FaultItem, Tag("fault")]
     | Annotated[EndFaultItem, Tag("end fault")]

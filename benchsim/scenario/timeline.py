@@ -1,26 +1,20 @@
-"""A timeline's items to the bench's commands, in order; what cannot be is found before the run.
-
-Loads are followed by name: what was never put on cannot be moved.  A vehicle that leaves by itself frees its
-name at a time that only the run knows, so its name is not held against a later item.
-"""
+"""A timeline's items to the bench's commands, in order; what cannot be is found before the run."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from benchsim.bench.active import WHOLE
 from benchsim.faults.fault import entry_of
 from benchsim.ground import commands as ask
 from benchsim.ground.clock import seconds
 from benchsim.ground.errors import unknown
-from benchsim.scale.parts import Receptor
 from benchsim.scenario import story, strikes
 from benchsim.scenario.equipment import expect
-from benchsim.scenario.findings import Findings
-from benchsim.scenario.layout import off_line_m, place_on
-from benchsim.scenario.quantities import Spot
+from benchsim.scenario.onto import LOADS, loaded
+from benchsim.scenario.stage import Stage
 from benchsim.scenario.text import Loc
 
 MAX_REPEATS = 20_000
@@ -39,32 +33,6 @@ class Told:
     t_us: int
     command: ask.Command
     loc: Loc
-
-
-@dataclass(slots=True)
-class Stage:
-    """What the timeline plays on.
-
-    addresses: where the host expects nodes, as told last; straps: what the nodes have.  wired: (address,
-    cells) of each node that reads the scale.
-    """
-
-    receptor: Receptor
-    nodes: int
-    addresses: tuple[int, ...]
-    straps: tuple[int, ...]
-    findings: Findings
-    wired: tuple[tuple[int, int], ...] = ()
-    on: dict[str, bool] = field(default_factory=dict)  # name -> whether it leaves by itself
-    acting: dict[str, float] = field(default_factory=dict)  # fault's key -> when it ends
-    ends_us: int = 0
-    seed: int | str = 0
-    resting: bool = False  # whether the fault that is to end comes and goes, and is gone at the time
-
-    @property
-    def whole(self) -> bool:
-        """Whether every item could be read; else who is on the scale and what acts cannot be followed."""
-        return self.findings.sure("timeline")
 
 
 def commands_of(items: list[story.Step], stage: Stage) -> list[Told]:
@@ -89,8 +57,8 @@ def commands_of(items: list[story.Step], stage: Stage) -> list[Told]:
 
 def _told(item: story.Step, loc: Loc, stage: Stage) -> Iterator[Told]:
     match item:
-        case story.PlaceItem() | story.MoveItem() | story.RemoveItem() | story.DriveItem():
-            yield Told(item.at, _load(item, loc, stage), loc)
+        case _ if isinstance(item, LOADS):
+            yield from (Told(t_us, command, loc) for t_us, command in loaded(item, loc, stage))
         case story.CommandItem():
             command = _command(item, loc, stage)
             yield from (Told(t_us, command, loc) for t_us in _times(item, loc, stage))
@@ -110,117 +78,8 @@ def _told(item: story.Step, loc: Loc, stage: Stage) -> Iterator[Told]:
             told = expect(item.expect, stage.wired, len(stage.receptor.supports), place, stage.findings)
             stage.addresses = tuple(address for address, _ in told.at)
             yield Told(item.at, told, loc)
-        case _:
+        case story.PairItem() | story.ReleaseItem() | story.RecommissionItem():
             yield Told(item.at, _link(item, loc, stage), loc)
-
-
-# -- loads ---------------------------------------------------------------------------------------------
-
-
-def _load(
-    item: story.PlaceItem | story.MoveItem | story.RemoveItem | story.DriveItem, loc: Loc, stage: Stage
-) -> ask.SiteCommand:
-    match item:
-        case story.PlaceItem():
-            _free(item.name, (*loc, "name"), stage)
-            stage.on[item.name] = False
-            x_m, y_m = _on_deck(item.position, (*loc, "position"), stage)
-            return ask.Place(item.name, float(item.place), x_m, y_m)
-        case story.MoveItem():
-            _known(item.move, (*loc, "move"), stage)
-            x_m, y_m = _on_deck(item.position, (*loc, "position"), stage)
-            return ask.Move(item.move, x_m, y_m)
-        case story.RemoveItem():
-            _known(item.remove, (*loc, "remove"), stage)
-            stage.on.pop(item.remove, None)
-            return ask.Remove(item.remove)
-        case story.DriveItem():
-            _free(item.drive, (*loc, "drive"), stage)
-            stage.on[item.drive] = item.stands is not None
-            return _drive(item, loc, stage)
-
-
-def _free(name: str, loc: Loc, stage: Stage) -> None:
-    if stage.on.get(name) is False and stage.whole:
-        stage.findings.add(
-            loc, f"a load named {name!r} is on the receptor already", "give this one another name"
-        )
-
-
-def _known(name: str, loc: Loc, stage: Stage) -> None:
-    if name not in stage.on and stage.whole:
-        right = unknown("load", name, stage.on).right if stage.on else "none is on the receptor"
-        stage.findings.add(loc, f"unknown load {name!r}", right)
-
-
-def _on_deck(spot: Spot, loc: Loc, stage: Stage) -> tuple[float, float]:
-    deck = stage.receptor
-    if spot.cell is not None and not 1 <= spot.cell <= len(deck.supports):
-        stage.findings.add(loc, f"there is no cell {spot.cell}", f"cells 1 to {len(deck.supports)}")
-    x_m, y_m = place_on(spot, deck)
-    if not (0 <= x_m <= deck.length_m and 0 <= y_m <= deck.width_m):
-        stage.findings.add(
-            loc, f"{x_m:g} m, {y_m:g} m lies outside the receptor",
-            f"from 0 m, 0 m to {deck.length_m:g} m, {deck.width_m:g} m",
-        )  # fmt: skip
-    else:
-        _no_tipping(x_m, y_m, loc, stage)
-    return x_m, y_m
-
-
-def _no_tipping(x_m: float, y_m: float, loc: Loc, stage: Stage) -> None:
-    if off_m := off_line_m(stage.receptor, x_m, y_m):
-        stage.findings.add(
-            loc, f"{x_m:g} m, {y_m:g} m lies {off_m:.3g} m beside the line of all cells: the deck would tip",
-            "put loads on that line, or the cells around the loads",
-        )  # fmt: skip
-
-
-def _drive(item: story.DriveItem, loc: Loc, stage: Stage) -> ask.Drive:
-    deck = stage.receptor
-    axles = tuple(_axles(item, loc, stage))
-    base_m = axles[-1].behind_m
-    if base_m > deck.length_m:
-        stage.findings.add(
-            (*loc, "axles"), f"the vehicle needs {base_m:g} m between its first and last axle",
-            f"the receptor is {deck.length_m:g} m long",
-        )  # fmt: skip
-    stop_m = item.stop if item.stop is not None else (deck.length_m + base_m) / 2
-    lane_m = item.lane if item.lane is not None else deck.width_m / 2
-    for name, value_m, most_m in (("stop", stop_m, deck.length_m), ("lane", lane_m, deck.width_m)):
-        if not 0 <= value_m <= most_m and base_m <= deck.length_m:
-            stage.findings.add(
-                (*loc, name), f"{name}: {value_m:g} m lies outside the receptor", f"from 0 m to {most_m:g} m"
-            )
-    if 0 <= stop_m <= deck.length_m and 0 <= lane_m <= deck.width_m:
-        axle_m = max((0.0, deck.length_m), key=lambda x_m: round(off_line_m(deck, x_m, lane_m), 6))
-        _no_tipping(axle_m, lane_m, (*loc, "lane"), stage)
-    speed = float(item.speed)
-    ramp_s = speed / float(item.acceleration)
-    gone_s = (2 * deck.length_m + 2 * base_m) / speed + 2 * ramp_s + (item.stands or 0) / 1e6
-    stage.ends_us = max(stage.ends_us, item.at + math.ceil(gone_s * 1e6))
-    return ask.Drive(
-        item.drive, axles, speed, stop_m, lane_m, item.stands, acceleration_m_per_s2=float(item.acceleration)
-    )
-
-
-def _axles(item: story.DriveItem, loc: Loc, stage: Stage) -> Iterator[ask.Axle]:
-    last_m = -1.0
-    for index, group in enumerate(item.axles):
-        behind_m = float(group.behind)
-        here: Loc = (*loc, "axles", index)
-        if index == 0 and behind_m:
-            stage.findings.add(
-                (*here, "behind"), f"behind: {behind_m:g} m for the first axle", "leave it out"
-            )
-        elif behind_m <= last_m:
-            stage.findings.add(
-                (*here, "behind"), f"behind: {behind_m:g} m is not behind the axles before it",
-                f"more than {last_m:g} m from the first axle",
-            )  # fmt: skip
-        for number in range(group.axles):
-            last_m = round(behind_m + number * float(group.spacing), 6)
-            yield ask.Axle(float(group.mass) / group.axles, last_m)
 
 
 # -- the instrument and its clients --------------------------------------------------------------------
