@@ -1,7 +1,8 @@
 """The converter of one node: an ideal reading in counts to the code it gives, with a status.
 
 Noise enters as density before the filter or as RMS counts after it; mains comes in before the filter,
-its phase an integer that wraps; then the stops of the range, then bits that do not move.
+its phase an integer that wraps; then the stops of the range, then bits that do not move
+and channels that are stuck or missing.
 """
 
 from __future__ import annotations
@@ -41,7 +42,8 @@ class Figures:
 
     noise_before, noise_after: standard deviation before and after the filter.  pickup: amplitude.
     phase_step: turns of mains from sample to sample, in 1/2**64.  low, high: the stops.
-    scale: counts per mV/V with the reference as it is.
+    scale: counts per mV/V with the reference as it is.  offset: added before the filter.  clip: where the
+    amplifier saturates.  skew: from one channel's conversion to the next, in samples.
     """
 
     scale: float
@@ -54,6 +56,11 @@ class Figures:
     low: int
     high: int
     stuck_bits: int
+    offset: float
+    clip: float
+    skew: float
+    frozen: tuple[int, ...]
+    missing: tuple[int, ...]
 
 
 @functools.lru_cache(maxsize=64)
@@ -79,6 +86,11 @@ def figures(digitiser: Digitiser) -> Figures:
         low=-half,
         high=half - 1,
         stuck_bits=digitiser.stuck_bits,
+        offset=rounded(digitiser.offset_mv_per_v * scale),
+        clip=rounded(digitiser.input_range_mv_per_v * scale) or math.inf,
+        skew=rounded(digitiser.skew_us * digitiser.rate_hz / 1e6),
+        frozen=digitiser.frozen,
+        missing=digitiser.missing,
     )
 
 
@@ -87,14 +99,16 @@ class Converter:
 
     At its first sample the filter is full, as if the load of that sample had stood before.
     Not modelled: the converter's own nonlinearity and gaps between its codes (fold both into the cell),
-    1/f noise and drift, crosstalk, what moves between two samples (a reading is of one instant), a mains
-    that differs from cell to cell in phase.
+    1/f noise, crosstalk, a mains that differs from cell to cell in phase.  A channel that is converted before
+    its sample's time reads what lies on the straight line between two samples.
     """
 
     def __init__(self, noises: tuple[Noise, ...]) -> None:
         self._noises = noises
         self._stock: Floats = np.empty((len(noises), 0))
         self._tail: Floats | None = None
+        self._ideal: Floats | None = None  # of the last sample
+        self._codes: NDArray[np.int32] | None = None  # of the last sample
         self._step, self._phase, self._phase_at = 0, 0, -1
 
     def convert(
@@ -104,7 +118,7 @@ class Converter:
 
         status: (channels,), what the wiring already says.
         """
-        values = self._analogue(ideal, first, figures)
+        values = self._analogue(self._in_turn(ideal, figures.skew), first, figures)
         if figures.noise_after > 0.0:
             values = values + figures.noise_after * self._normal(values.shape[1])
         codes = np.rint(values)
@@ -117,7 +131,30 @@ class Converter:
         whole = codes.T.astype(np.int32, order="C")
         if figures.stuck_bits:
             whole &= np.int32(-1 << figures.stuck_bits)
+        self._damage(whole, states, figures)
+        self._codes = whole[-1].copy()
         return whole, states
+
+    def _in_turn(self, ideal: Floats, skew: float) -> Floats:
+        """What each channel finds when its turn comes: the last at the sample's time, the others before."""
+        before, self._ideal = self._ideal, ideal[:, -1:].copy()
+        channels = ideal.shape[0]
+        if skew == 0.0 or channels == 1:
+            return ideal
+        earlier = np.concatenate([ideal[:, :1] if before is None else before, ideal[:, :-1]], axis=1)
+        late = np.array([[min(1.0, skew * (channels - 1 - c))] for c in range(channels)])
+        turned: Floats = ideal + (earlier - ideal) * late
+        return turned
+
+    def _damage(self, whole: NDArray[np.int32], states: NDArray[np.uint8], figures: Figures) -> None:
+        """Channels whose code stands still, which says nothing of it, and channels that are not there."""
+        for channel in figures.frozen:
+            if channel < whole.shape[1]:
+                whole[:, channel] = whole[0, channel] if self._codes is None else self._codes[channel]
+        for channel in figures.missing:
+            if channel < whole.shape[1]:
+                whole[:, channel] = 0
+                states[:, channel] = np.uint8(ChannelStatus.OPEN)
 
     def _analogue(self, ideal: Floats, first: int, figures: Figures) -> Floats:
         """Up to and with the filter."""
@@ -136,6 +173,10 @@ class Converter:
             values = values + figures.noise_before * self._normal(ideal.shape[1])
         if figures.pickup != 0.0:
             values = values + figures.pickup * self._mains(first, ideal.shape[1], figures.phase_step)
+        if figures.offset != 0.0:
+            values = values + figures.offset
+        if figures.clip != math.inf:
+            values = np.minimum(np.maximum(values, -figures.clip), figures.clip)
         return values
 
     def _mains(self, first: int, count: int, step: int) -> Floats:

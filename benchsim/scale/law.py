@@ -17,6 +17,7 @@ from benchsim.scale.cell import Bank, CellState
 from benchsim.scale.digitiser import Figures, figures
 from benchsim.scale.forces import Forces, Step
 from benchsim.scale.grid import Grid
+from benchsim.scale.node_warmth import warmed
 from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Wiring
 from benchsim.scale.recursion import CHUNK, swing, turned
 
@@ -41,7 +42,7 @@ class Setup:
         return cls(
             tuple(parts.cells[i] for i in card.cells),
             tuple(parts.wiring[i] for i in card.cells),
-            card.digitiser,
+            warmed(card.digitiser, parts.site.temperature_c),
             parts.site,
         )
 

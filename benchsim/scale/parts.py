@@ -134,6 +134,12 @@ class Digitiser:
     common_mode_error: signal that it sees in V per V by which the mean of both inputs lies away from half
     of the excitation, 1e-5 is 100 dB of rejection.
     stuck_bits: low bits of the code that do not move.
+    offset_mv_per_v: what it reads with its input shorted.  input_range_mv_per_v: where its amplifier
+    saturates before the stops, either sign; 0 nowhere.  skew_us: channels are converted one after the other,
+    the last at the sample's time, each so much before the next.  frozen, missing: channels (from 0) whose
+    code stands still, and whose converter is not there.
+    self_heating_k: how much warmer than the site it is; the *_effect_per_k are changes of reference (a
+    fraction), offset (mV/V) and clock (ppm) for each K away from 20 C.
     """
 
     rate_hz: float = 80.0
@@ -150,6 +156,15 @@ class Digitiser:
     reference_error: float = 0.0
     common_mode_error: float = 0.0
     stuck_bits: int = 0
+    offset_mv_per_v: float = 0.0
+    input_range_mv_per_v: float = 0.0
+    skew_us: int = 0
+    frozen: tuple[int, ...] = ()
+    missing: tuple[int, ...] = ()
+    self_heating_k: float = 0.0
+    reference_effect_per_k: float = 0.0
+    offset_effect_per_k: float = 0.0
+    clock_effect_per_k: float = 0.0
 
     @property
     def counts_per_mv_per_v(self) -> float:

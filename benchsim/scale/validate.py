@@ -72,6 +72,13 @@ DIGITISER: Limits = {
     "clock_error_ppm": (-1e5, 1e5),
     "reference_error": (-0.9, 0.9),
     "common_mode_error": (-1.0, 1.0),
+    "offset_mv_per_v": (-1000.0, 1000.0),
+    "input_range_mv_per_v": (0.0, 1e4),
+    "skew_us": (0, 1_000_000),
+    "self_heating_k": (-100.0, 200.0),
+    "reference_effect_per_k": (-0.01, 0.01),
+    "offset_effect_per_k": (-1.0, 1.0),
+    "clock_effect_per_k": (-100.0, 100.0),
 }
 SITE: Limits = {
     "temperature_c": (-100.0, 200.0),
@@ -218,6 +225,8 @@ def check_digitiser(digitiser: Digitiser, name: str) -> None:
     _check_figures(digitiser, name, DIGITISER)
     _within(f"{name}, stuck_bits", digitiser.stuck_bits, 0, digitiser.bits - 1)
     _known(f"{name}, filter", digitiser.filter, STAGES)
+    for channel in (*digitiser.frozen, *digitiser.missing):
+        _within(f"{name}, channel", channel + 1, 1, CHANNELS_PER_NODE)
     if digitiser.noise_density_v_per_rthz > 0.0 and digitiser.noise_rms_counts > 0.0:
         raise BadInput(f"{name}: noise is given as density and as RMS counts", "one of the two")
 

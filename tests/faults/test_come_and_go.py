@@ -43,6 +43,7 @@ LOADS: tuple[tuple[float, ask.Command], ...] = (
     (4.0, ask.Place("block", 18_440.0, 4.0, 1.5)),
     (9.0, ask.Move("block", 6.0, 1.0)),
     (11.0, ask.Move("block", 4.0, 1.5)),
+    (14.0, ask.Pair()),  # somebody asks for it once more, where the fault kept nodes away
 )
 EVERY = pytest.mark.parametrize("entry", catalogue().values(), ids=catalogue())
 
