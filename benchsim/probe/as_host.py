@@ -285,8 +285,11 @@ class Flow:
         """Begin an epoch, as a right host does: it turns when the node has."""
         nonce = self.line.dice.octets(16)
         self.line.send(self.session.resume_frame(frames.Resume(epoch, nonce)))
-        said = (await self.expect(Kind.RESUMED, AT_ONCE_US, why)).message
+        frame = await self.expect(Kind.RESUMED, AT_ONCE_US, why)
+        said = frame.message
         assert isinstance(said, frames.Resumed)
+        if frame.header.sequence != 0:
+            raise Differs("resumed with a sequence: it is in no lane")
         if (said.epoch, said.host_nonce) != (epoch, nonce):
             raise Differs("resumed with another epoch or nonce than resume had")
         self.turn(epoch, nonce, said.nonce)

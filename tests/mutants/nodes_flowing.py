@@ -178,3 +178,23 @@ class SaysThatWhatComesIsGone(NodeEnd):
             ]
             if coming:
                 self._tell(session, frames.Gone(tuple(coming)), now_us)
+
+
+@wrong("node-what-is-too-old-is-gone")
+class TellsOneRangeOfWhatIsGone(NodeEnd):
+    """Says of the first range only that it is gone."""
+
+    def _tell(self, session: Session, message: Message, now_us: int) -> None:
+        if isinstance(message, frames.Gone):
+            message = frames.Gone(message.ranges[:1])
+        super()._tell(session, message, now_us)
+
+
+@wrong("node-echo-and-data-agree-on-the-next-sample")
+class EchoesAFrameAhead(NodeEnd):
+    """Names the sample behind the frame that it fills as the next one."""
+
+    def _tell(self, session: Session, message: Message, now_us: int) -> None:
+        if isinstance(message, frames.Echo):
+            message = replace(message, next_sample=message.next_sample + self.stream.k)
+        super()._tell(session, message, now_us)

@@ -220,3 +220,14 @@ class TakesListsThatCannotBe(NodeEnd):
                 body = head + b"".join(struct.pack("<QH", *one) for one in ranges)
                 frame = codec.seal(body + session.into.tag(body))
         super().receive(frame, now_us)
+
+
+@wrong("node-resume-is-answered-with-both-nonces")
+class NumbersItsResumed(NodeEnd):
+    """Gives resumed a sequence, as if it were in a lane."""
+
+    def _post(self, due_us: int, frame: bytes) -> None:
+        if frame[1] == Kind.RESUMED and self.session is not None:
+            body = frame[: HEADER_OCTETS - 4] + b"\1\0\0\0" + frame[HEADER_OCTETS : -TAG_OCTETS - CRC_OCTETS]
+            frame = codec.seal(body + self.session.resume.tag(body))
+        super()._post(due_us, frame)

@@ -181,17 +181,19 @@ async def frame_is_sent_when_its_last_sample_is_complete(line: Line) -> None:
 async def echo_and_data_agree_on_the_next_sample(line: Line) -> None:
     """An echo names the first sample that was not sent yet: all before it were, none after it was."""
     flow = await flowing(line)
-    before = first_of(await flow.data())
+    begun = data_in(await flow.data())
+    before = begun.first
     await line.pause(flow.frame_us // 2)
-    t_us, next_sample, had = flow.beat(), None, {before}
+    t_us, echo, had = flow.beat(), None, {before: begun.node_t_us}
     end_us = line.now_us + flow.way_us + 2 * flow.frame_us
     while (frame := await flow.hear(end_us - line.now_us)) is not None:
         if frame.header.kind == Kind.DATA:
-            had.add(first_of(frame))
+            had[first_of(frame)] = data_in(frame).node_t_us
         elif isinstance(frame.message, frames.Echo) and frame.message.host_t_us == t_us:
-            next_sample = frame.message.next_sample
-    if next_sample is None:
+            echo = frame.message
+    if echo is None:
         raise Differs("no echo of a beat", line.newest)
+    next_sample = echo.next_sample
     if next_sample % flow.k:
         raise Differs(f"its next sample was {next_sample}, amid a frame of {flow.k}", line.newest)
     if next_sample < before + flow.k:
@@ -199,4 +201,8 @@ async def echo_and_data_agree_on_the_next_sample(line: Line) -> None:
     for due in range(before, next_sample + 1, flow.k):
         if due not in had:
             raise Differs(f"its next sample was {next_sample}; sample {due} was never sent", line.newest)
+    # By its own clock, so that no medium matters; its clock and its rate may come from two crystals.
+    complete_us = had[next_sample - flow.k] + (flow.k - 1) * SECOND_US // flow.offer.rate_hz
+    if complete_us > echo.node_t_us + flow.frame_us // 8:
+        raise Differs(f"its next sample was {next_sample}; those before it were still to come", line.newest)
     await flow.release()
