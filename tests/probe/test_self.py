@@ -32,3 +32,13 @@ def test_a_tag_that_ends_in_zero_by_chance_is_no_wrong_tag() -> None:
     """One tag in 256 does; with this seed it is one of those that the case makes."""
     case = cases(Side.HOST)["host-a-wrong-tag-is-dropped"]
     assert run_case(case, SETTING, HostStandIn, Streams(683)).verdict is Verdict.CONFORMING
+
+
+@pytest.mark.parametrize("octet", [0x00, 0xFF])
+def test_a_pairing_key_like_any_other_on_a_bench_spoils_no_verdict(octet: int) -> None:
+    setting = Setting(key=bytes([octet] * 16), addresses=(1, 2))
+    for name in (
+        "node-nobody-is-bound-by-what-is-not-proven",
+        "node-host-with-another-pairing-key-is-refused",
+    ):
+        assert run_case(cases(Side.NODE)[name], setting, NodesStandIn, Streams(1)).why == ""

@@ -243,7 +243,8 @@ async def nobody_is_bound_by_what_is_not_proven(line: Line) -> None:
     """Seeks and wrong proofs of a stranger bind no node: its host pairs as soon as that exchange is over."""
     if not await unbound(line):
         await (await as_host(line).pair()).release()
-    stranger = another_host(line, key=bytes(16), offer_window_us=50_000)
+    other_key = bytes(octet ^ 0xFF for octet in line.setting.key)
+    stranger = another_host(line, key=other_key, offer_window_us=50_000)
     exchange = stranger.exchange()
     prove = stranger.proof(exchange, await stranger.offer(exchange))
     await must_refuse(stranger, exchange, prove, RefuseReason.WRONG_KEY)
