@@ -19,6 +19,7 @@ from benchsim.host.calibration_parts import (
     cells_text,
     check,
     signed_kg,
+    weight_text,
 )
 from benchsim.host.calibration_prompts import Prompt, prompt_of
 from benchsim.host.calibration_solve import FALLS, Placement, Solution, place_text
@@ -143,7 +144,10 @@ class Calibration:
         if seen:
             return None
         found = f"no load of {mass_text(placed.load_kg)} is seen on the deck"
-        return Refusal(found, f"put it {place_text(placed.group, self.settings)}, then say done")
+        right = f"put it {place_text(placed.group, self.settings)}, then say done"
+        if placed.group is not None:
+            right += "; where it stands there, look for a dead cell, its plug and its channel"
+        return Refusal(found, right)
 
     def _other_mass(self, placed: Placement) -> Refusal | None:
         """Only once the loads themselves have told what a count is worth."""
@@ -155,7 +159,10 @@ class Calibration:
         allowed_kg = max(OTHER_MASS * load_kg, 2.0 * float(self.settings.tolerance_kg(placed.load_kg)))
         if abs(read_kg - load_kg) <= allowed_kg:
             return None
-        found = f"{read_kg:.6g} kg are seen on the deck where {load_kg:.6g} kg were asked for"
+        found = (
+            f"{weight_text(read_kg, self.settings.interval_kg)} are seen on the deck where"
+            f" {mass_text(placed.load_kg)} were asked for"
+        )
         return Refusal(
             found, f"within {allowed_kg:.3g} kg: count the weights, look for what else stands there"
         )
@@ -181,7 +188,8 @@ def noticed(state: Calibration, index: int) -> tuple[str, ...]:
     by_cell = [k * c for k, c in zip(known, placed.change, strict=True)]
     read_kg, load_kg = sum(by_cell), float(placed.load_kg)
     if abs(read_kg - load_kg) > OTHER_MASS * load_kg:
-        notes.append(f"by the data sheets {read_kg:.6g} kg stand there, not {load_kg:.6g} kg")
+        read = weight_text(read_kg, settings.interval_kg)
+        notes.append(f"by the data sheets {read} stand there, not {mass_text(placed.load_kg)}")
     if placed.group is not None:
         mine = settings.groups[placed.group]
         notes += [f"the counts of cell {c + 1} fall under it" for c in mine if by_cell[c] < -FALLS * load_kg]
