@@ -23,6 +23,7 @@ from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Streams
 from benchsim.ground.readings import Event, Indication, LinkState, Outcome
 from benchsim.host.overheard import Keep as Overhears
+from benchsim.host.parts import HostParts
 from benchsim.outputs.output import protocol_names
 from benchsim.record.trace import Trace
 from benchsim.rules.profile import Profile
@@ -120,8 +121,13 @@ class Bench:
         for node in self._nodes:
             node.tap(keep)
 
+    @property
+    def host_settings(self) -> HostParts:
+        """What the host is set to now."""
+        return self._seat.settings
+
     def overhear(self, keep: Overhears) -> None:
-        """Call keep with all that the built-in host hears from now on: samples, clocks, link states."""
+        """Call keep with all that the built-in host hears and shows from now on."""
         self._seat.overhear(keep)
 
     def attach(self, send: Callable[[bytes], None]) -> None:

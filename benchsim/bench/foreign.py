@@ -57,6 +57,7 @@ class ForeignHost:
 
     def __init__(self, plan: Plan, outlet: Outlet, nodes: Callable[[], Sequence[Node]], told: Told) -> None:
         self.indication = _nothing(plan)
+        self.settings = plan.host
         self.hear = outlet.to_host
         self._nodes, self._told = nodes, told
         self._states: dict[int, LinkState] = {}

@@ -19,6 +19,7 @@ from benchsim.ground.randomness import Dice
 from benchsim.ground.readings import ClockReading, Indication, InstrumentCard, LinkState, Outcome, Samples
 from benchsim.host.host import Host, Tick
 from benchsim.host.overheard import Keep, Overheard
+from benchsim.host.parts import HostParts
 from benchsim.link.hub import Hub
 from benchsim.link.parts import told_anew
 from benchsim.outputs.output import Conversation, open_conversation
@@ -49,8 +50,12 @@ class Seat(Protocol):
     def command(self, command: HostCommand, now_us: int) -> Outcome:
         """Do it or refuse it.  Raises BadInput for an address that is not expected."""
 
+    @property
+    def settings(self) -> HostParts:
+        """What the host is set to now."""
+
     def overhear(self, keep: Keep) -> None:
-        """Tell of all that the host is told from now on."""
+        """Tell of all that the host is told and shows from now on."""
 
     def take(self, host: HostPart, now_us: int) -> None:
         """Become what the faults made of the host.  Raises BadInput for settings that cannot be."""
@@ -71,6 +76,7 @@ class BuiltInHost:
         self._host: Host | Overheard = host
         self._change = host.change
         self._card, self._pairs = plan.link, plan.paired_at_start
+        self.settings = plan.host
         self._expects: ask.Expect | None = None
         self._to_nodes, self._told = to_nodes, told
         self._waker = Waker(queue, self.work, HOST_RANK)
@@ -123,7 +129,7 @@ class BuiltInHost:
         return Outcome(done=True)
 
     def overhear(self, keep: Keep) -> None:
-        """Tell of each sample block, look at a clock and link state, before the host has it."""
+        """Tell of each sample block, look at a clock and link state before the host has it, and what it shows."""
         self._host = Overheard(self._host, keep)
 
     def take(self, host: HostPart, now_us: int) -> None:
@@ -132,6 +138,7 @@ class BuiltInHost:
         An address whose card changed is paired anew where the host pairs by itself.
         """
         self._change(host.settings)
+        self.settings = host.settings
         if host.card == self._card:
             return
         self._card = host.card

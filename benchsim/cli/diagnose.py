@@ -37,8 +37,8 @@ def diagnose(
     from benchsim.host.diagnosis.diagnose import diagnose as judge
 
     heard = _heard(source, seed, since, until)
-    columns = heard.ear.columns(heard.case.addresses, heard.case.rate_hz)
-    found = judge(heard.case, columns, most=most)
+    hearing = heard.ear.hearing(heard.case.addresses, heard.case.rate_hz)
+    found = judge(heard.case, hearing, most=most)
     if as_json:
         print_json(_document(source, heard, found))
     else:

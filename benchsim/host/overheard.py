@@ -1,6 +1,6 @@
-"""A host that somebody listens to: each thing it is told goes to the listener first, and nothing is changed.
+"""A host that somebody listens to: what it is told goes to the listener first, what it shows as well.
 
-A host that nobody listens to is not wrapped, so nobody else pays.
+Nothing is changed by that; a host that nobody listens to is not wrapped, so nobody else pays.
 """
 
 from __future__ import annotations
@@ -11,7 +11,8 @@ from benchsim.ground.commands import InstrumentCommand
 from benchsim.ground.readings import ClockReading, Indication, LinkState, Outcome, Samples
 from benchsim.host.host import Host, Tick
 
-Keep = Callable[[Samples | ClockReading | LinkState], object]
+Said = Samples | ClockReading | LinkState | Indication
+Keep = Callable[[Said], object]
 
 
 class Overheard:
@@ -46,4 +47,7 @@ class Overheard:
 
     def advance(self, now_us: int) -> list[Tick]:
         """As the host gives them."""
-        return self._host.advance(now_us)
+        ticks = self._host.advance(now_us)
+        for tick in ticks:
+            self._keep(tick.indication)
+        return ticks

@@ -1,7 +1,8 @@
 """What a host heard, from a run of a scenario or from a recording of one, ready for a diagnosis.
 
-A recording holds the frames that arrived and each change of a link; what was noted of loads stands in the
-scenario that it carries along.  Tags are not checked: that takes keys, and whoever records has none.
+A recording holds the frames that arrived, each change of a link and what was shown; what was noted of loads
+and what the host was set to stand in the scenario that it carries along.  Tags are not checked: that takes
+keys, and whoever records has none.
 """
 
 from __future__ import annotations
@@ -14,9 +15,10 @@ from benchsim.bench.bench import Bench
 from benchsim.bench.plan import Plan
 from benchsim.ground.clock import seconds
 from benchsim.ground.errors import BadInput
-from benchsim.ground.readings import ClockReading, LinkState, Samples
+from benchsim.ground.readings import ClockReading, Indication, LinkState, Samples
 from benchsim.host.diagnosis.hearing import Ear
 from benchsim.host.diagnosis.parts import Case
+from benchsim.host.overheard import Said
 from benchsim.link import codec, data
 from benchsim.link.frames import Echo, Kind
 from benchsim.record.reader import read_recording
@@ -62,10 +64,11 @@ def heard_in_run(path: str | Path, seed: int | str | None, span: Span) -> Heard:
     built = assemble(scenario, own_seed)
     cut = span.within(built.plan.lasts_us)
     bench = Bench(built.plan, built.profile, own_seed)
-    said: list[Samples | ClockReading | LinkState] = []
+    said: list[Said] = []
     bench.overhear(said.append)
     bench.run(cut[1])
-    return Heard(scenario.file.title, case_of(built.plan, *cut), _ear(said, *cut), cut)
+    case = case_of(built.plan, *cut, settings=bench.host_settings)
+    return Heard(scenario.file.title, case, _ear(said, *cut), cut)
 
 
 def heard_in_recording(path: Path, span: Span) -> Heard:
@@ -77,7 +80,8 @@ def heard_in_recording(path: Path, span: Span) -> Heard:
     built = assemble(load_text(sources[0][1], sources[0][0]), recording.head.seed)
     ends_us = recording.trace.last_us()
     cut = span.within(max(ends_us, 1))
-    said: list[Samples | ClockReading | LinkState] = [state for _, state in recording.trace.link_states]
+    said: list[Said] = [state for _, state in recording.trace.link_states]
+    said += [recording.trace.indication(row) for row in range(len(recording.trace))]
     sightings = Sightings(path)
     said += _said(sightings, built.plan)
     return Heard(
@@ -129,7 +133,7 @@ def _look(seen: Sighting) -> Iterator[ClockReading]:
         yield ClockReading(heard.header.address, middle_us, heard.message.node_t_us, trip_us)
 
 
-def _ear(said: list[Samples | ClockReading | LinkState], from_us: int, until_us: int) -> Ear:
+def _ear(said: list[Said], from_us: int, until_us: int) -> Ear:
     """What was said in a span; of link states also how each stood when it began."""
     ear = Ear()
     stood: dict[int, LinkState] = {}
@@ -145,7 +149,13 @@ def _ear(said: list[Samples | ClockReading | LinkState], from_us: int, until_us:
     return ear
 
 
-def _when_us(said: Samples | ClockReading | LinkState) -> int:
-    if isinstance(said, Samples):
-        return said.arrived_us
-    return said.host_t_us if isinstance(said, ClockReading) else said.since_us
+def _when_us(said: Said) -> int:
+    match said:
+        case Samples():
+            return said.arrived_us
+        case ClockReading():
+            return said.host_t_us
+        case LinkState():
+            return said.since_us
+        case Indication():
+            return said.t_us

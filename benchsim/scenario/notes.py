@@ -7,15 +7,22 @@ from __future__ import annotations
 
 from benchsim.bench.plan import Plan
 from benchsim.ground.clock import SECOND_US
-from benchsim.ground.commands import Drive, Move, Place, Remove, SiteCommand
+from benchsim.ground.commands import SITE_COMMANDS, Drive, Move, Place, Remove, SiteCommand
 from benchsim.host.diagnosis.parts import Case, Note
+from benchsim.host.parts import HostParts
 from benchsim.scale.receptor import bearing, dead_shares_kg
 
 _LEAVES_US = 2 * SECOND_US
 
 
-def case_of(plan: Plan, from_us: int = 0, until_us: int | None = None) -> Case:
-    """What a diagnosis is told of this plan, with notes from from_us to until_us (the end)."""
+def case_of(
+    plan: Plan, from_us: int = 0, until_us: int | None = None, settings: HostParts | None = None
+) -> Case:
+    """What a diagnosis is told of this plan, with notes from from_us to until_us (the end).
+
+    settings: what the host is set to; as it was planned when nobody asked it.
+    """
+    settings = settings or plan.host
     until_us = plan.lasts_us if until_us is None else until_us
     cut = [
         Note(max(n.from_us, from_us), min(n.until_us, until_us), n.cells_kg)
@@ -23,10 +30,10 @@ def case_of(plan: Plan, from_us: int = 0, until_us: int | None = None) -> Case:
         if n.from_us < until_us and n.until_us > from_us
     ]
     return Case(
-        seats=plan.host.seats,
-        interval=plan.host.interval,
-        rate_hz=plan.host.rate_hz,
-        addresses=tuple(sorted({seat.address for seat in plan.host.seats})),
+        seats=settings.seats,
+        interval=settings.interval,
+        rate_hz=settings.rate_hz,
+        addresses=tuple(sorted({seat.address for seat in settings.seats})),
         beat_us=plan.link.settings.beat_us,
         notes=tuple(cut),
     )
@@ -36,7 +43,7 @@ def notes_of(plan: Plan) -> list[Note]:
     """The loads of the timeline as they stood, one after the other, without a gap up to the plan's end."""
     pad = _Pad(plan)
     for item in plan.timeline:
-        if isinstance(item.command, Place | Move | Remove | Drive):
+        if isinstance(item.command, SITE_COMMANDS):
             pad.turn(item.t_us)
             pad.write(item.command, item.t_us)
     pad.turn(plan.lasts_us)
@@ -70,6 +77,8 @@ class _Pad:
                 self._masses_kg[act.name] = mass_kg
                 shares = self._bears.shares(act.x_m, act.y_m)
                 self._loads[act.name] = tuple(mass_kg * share for share in shares)
+            case _:  # it moves or changes, nobody knows how, until it is taken off
+                self._loads[act.name] = None
 
     def turn(self, t_us: int) -> None:
         """A new leaf: what stood up to t_us, vehicles that left in between taken off."""

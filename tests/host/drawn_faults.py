@@ -7,7 +7,7 @@ there.  Whether one shows is told by a twin: the same visit with the same seed a
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -25,9 +25,9 @@ SLOW_US = 60_000_000
 SHOWS_D, SHOWS_SHARE, SHOWS_S = 2.0, 0.05, 1.0
 SHOWS_LOST, SHOWS_LATE_US, SHOWS_PPM = 0.03, 80_000, 120.0
 SHOWS = (
-    f"a cell reads {SHOWS_D:g} d otherwise than its twin for {SHOWS_SHARE:.0%} of the visit, or the weight "
-    f"is there or not otherwise for {SHOWS_S:g} s, or {SHOWS_LOST:.0%} of the frames are lost, or frames "
-    f"come {SHOWS_LATE_US // 1000} ms late, or a clock is {SHOWS_PPM:g} ppm off"
+    f"a cell or the weight reads {SHOWS_D:g} d otherwise than its twin for {SHOWS_SHARE:.0%} of the visit, "
+    f"or the weight is there or not otherwise for {SHOWS_S:g} s, or {SHOWS_LOST:.0%} of the frames are "
+    f"lost, or frames come {SHOWS_LATE_US // 1000} ms late, or a clock is {SHOWS_PPM:g} ppm off"
 )
 
 
@@ -55,11 +55,23 @@ def draw(name: str, layout: str, seed: int, dice: random.Random) -> Drawn:
     elif entry.stage in ("node", "link"):
         number = dice.randint(1, nodes)
         target = f"node {number}"
-    elif "support" in figures:
-        target = f"cell {figures['support']}"
+    elif entry.stage in ("deck", "host"):
+        target = _named(figures, target)
     at_us, until_us = _times(entry, scale.plan.lasts_us, dice)
     entry.make(figures)
     return Drawn(layout, seed, StartFault("drawn", name, number, figures), target, at_us, until_us)
+
+
+def _named(figures: Mapping[str, Value], target: str) -> str:
+    """The cell or node that a fault of the whole scale names among its figures."""
+    for figure, what in (("support", "cell"), ("cell", "cell"), ("address", "node")):
+        if figure in figures:
+            return f"{what} {figures[figure]}"
+    if "first" in figures and "second" in figures:
+        return (
+            f"cells {min(figures['first'], figures['second'])} and {max(figures['first'], figures['second'])}"
+        )
+    return target
 
 
 def _times(entry: Entry, lasts_us: int, dice: random.Random) -> tuple[int, int | None]:
@@ -71,35 +83,43 @@ def _times(entry: Entry, lasts_us: int, dice: random.Random) -> tuple[int, int |
 
 
 def _figure(p: Parameter, scale: Built, dice: random.Random) -> Value:
-    """One figure: about its default, within its range; slow times from none at all to twenty minutes."""
+    """One figure: a word, a number of something that is there, or about its default, within its range."""
     if p.words:
         return dice.choice(p.words)
     assert not isinstance(p.default, str)
-    if p.name == "support":
-        return dice.randint(1, len(scale.plan.scale.cells))
-    if p.name == "strap":
-        return dice.randint(1, 16)
+    cells, nodes = len(scale.plan.scale.cells), len(scale.plan.nodes)
+    numbers = dict.fromkeys(("support", "cell", "first", "second"), cells) | {"address": nodes, "strap": 16}
+    if p.name in numbers:
+        return dice.randint(1, numbers[p.name])
     if p.dimension is None and isinstance(p.default, int):
         return dice.randint(max(int(p.low), p.default // 2), min(int(p.high), 2 * p.default + 6))
-    size = abs(p.default) or 1.0
-    low, high = size / 5.0, size * 5.0
-    if p.default >= SLOW_US and p.name.endswith("_us"):
-        if p.low == 0 and dice.random() < 0.5:
-            return 0
-        low, high = max(p.low, 10e6), 1200e6
-    elif p.dimension is not None and p.dimension.name == "resistance":
-        low, high = size / 20.0, size * 20.0
-    elif p.low >= 0 and p.high <= 1.0:
-        high = min(p.high, 3.0 * size)
-    value = float(low * (high / low) ** dice.random())
+    value = _about(p, abs(p.default) or 1.0, dice)
     if p.low < 0 and dice.random() < 0.5:
         value = -value
     value = min(max(value, p.low), p.high)
     return round(value) if isinstance(p.default, int) else value
 
 
-LEARN_SEEDS, SCORE_SEEDS, TEST_SEEDS = range(1, 7), range(101, 107), range(201, 203)
+def _about(p: Parameter, size: float, dice: random.Random) -> float:
+    """A figure evenly spread in its logarithm; slow times from none at all to twenty minutes."""
+    low, high = size / 5.0, size * 5.0
+    if size >= SLOW_US and p.name.endswith("_us"):
+        if p.low == 0 and dice.random() < 0.5:
+            return 0.0
+        low, high = max(p.low, 10e6), 1200e6
+    elif p.dimension is not None and p.dimension.name == "resistance":
+        low, high = size / 20.0, size * 20.0
+    elif p.low >= 0 and p.high <= 1.0:
+        high = min(p.high, 3.0 * size)
+    return float(low * (high / low) ** dice.random())
+
+
+LEARN_SEEDS, SCORE_SEEDS, TEST_SEEDS = range(1, 9), range(501, 509), range(201, 203)
 """Of the visits that a diagnosis learns from, of those that it is scored by, and of those of the tests."""
+
+
+HOPELESS = 40
+"""After so many draws of which none shows anything, no more are made."""
 
 
 @cache
@@ -123,11 +143,14 @@ def shows(ill: Visit, well: Visit) -> bool:
     apart = np.nan_to_num(np.abs(a.cells_kg[:rows] - b.cells_kg[:rows])) > SHOWS_D * d_kg
     if apart.mean(axis=0).max() > SHOWS_SHARE:
         return True
+    differ_d = np.abs(a.gross_d[:rows] - b.gross_d[:rows])[a.shows_figure()[:rows] & b.shows_figure()[:rows]]
+    if len(differ_d) and (differ_d > SHOWS_D).mean() > SHOWS_SHARE:
+        return True
     otherwise = a.flag(Flag.VALID)[:rows] != b.flag(Flag.VALID)[:rows]
     if otherwise.mean() * float(a.t_us[rows - 1]) / 1e6 > SHOWS_S:
         return True
-    columns = ill.ear.columns(ill.case.addresses, ill.case.rate_hz)
-    return any(_link_shows(node, ill.case.rate_hz) for node in columns.values())
+    nodes = ill.ear.hearing(ill.case.addresses, ill.case.rate_hz).nodes
+    return any(_link_shows(node, ill.case.rate_hz) for node in nodes.values())
 
 
 def _link_shows(node: NodeColumns, rate_hz: int) -> bool:
@@ -150,8 +173,8 @@ def drawn_visits(
 ) -> list[tuple[Drawn, Visit]]:
     """So many visits with this fault, each showing something; fewer where it hardly ever does."""
     made: list[tuple[Drawn, Visit]] = []
-    for _ in range(count * tries):
-        if len(made) == count:
+    for turn in range(count * tries):
+        if len(made) == count or (turn >= HOPELESS and not made):
             break
         layout = dice.choice(tuple(layouts))
         try:

@@ -36,7 +36,7 @@ _LOUD = 1000.0
 
 def signs(looks: Looks, address: int) -> list[Sign]:
     """Of one node."""
-    node = looks.columns[address]
+    node = looks.hearing.nodes[address]
     made = [_flow(node), _refusal(node)]
     if len(node.first) < 20:
         lacks = "too few frames came"

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsim.ground.clock import SECOND_US
-from benchsim.ground.readings import ClockReading, LinkState, Samples
+from benchsim.ground.readings import ClockReading, Indication, LinkState, Samples
 
 _ANOTHER_CLOCK_US = 5 * SECOND_US
 _LOOKS_FOR_A_LINE = 5
+_OVERTAKEN = 200  # samples: a frame that another overtook is no further back
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,18 @@ class NodeColumns:
     states: tuple[LinkState, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """All that a host heard and showed.
+
+    nodes: by address; one that was never heard has columns without rows.  shown: int64, (n, 3), for each
+    update its time, the gross weight in d, and 1 where a figure may be shown.
+    """
+
+    nodes: Mapping[int, NodeColumns]
+    shown: NDArray[np.int64]
+
+
 class Ear:
     """Keeps what it is told, in order of arrival."""
 
@@ -52,21 +65,25 @@ class Ear:
         self._samples: dict[int, list[Samples]] = defaultdict(list)
         self._looks: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
         self._states: dict[int, list[LinkState]] = defaultdict(list)
+        self._shown: list[tuple[int, int, int]] = []
 
-    def __call__(self, said: Samples | ClockReading | LinkState) -> None:
+    def __call__(self, said: Samples | ClockReading | LinkState | Indication) -> None:
         """Keep one thing."""
         if isinstance(said, Samples):
             self._samples[said.address].append(said)
         elif isinstance(said, ClockReading):
             self._looks[said.address].append((said.host_t_us, said.node_t_us, said.round_trip_us))
-        else:
+        elif isinstance(said, LinkState):
             self._states[said.address].append(said)
+        else:
+            self._shown.append((said.t_us, said.gross_d, int(said.shows_figure)))
 
-    def columns(self, addresses: tuple[int, ...], rate_hz: int) -> Mapping[int, NodeColumns]:
-        """By address; a node that was never heard has columns without rows."""
-        return {
+    def hearing(self, addresses: tuple[int, ...], rate_hz: int) -> Hearing:
+        """All of it, for these nodes."""
+        nodes = {
             a: _columns(self._samples[a], self._looks[a], tuple(self._states[a]), rate_hz) for a in addresses
         }
+        return Hearing(nodes, np.array(self._shown, dtype=np.int64).reshape(-1, 3))
 
 
 def _columns(
@@ -103,7 +120,7 @@ def _runs(
     anew = np.zeros(len(first), dtype=np.int64)
     late_us = (arrived_us - node_t_us)[fresh]
     jumped = np.abs(np.diff(late_us)) > _ANOTHER_CLOCK_US
-    anew[np.flatnonzero(fresh)[1:]] = jumped | (np.diff(first[fresh]) < 0)
+    anew[np.flatnonzero(fresh)[1:]] = jumped | (np.diff(first[fresh]) < -_OVERTAKEN)
     return np.cumsum(anew)
 
 

@@ -6,13 +6,12 @@ it, so that a zero that wanders does not bend it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
-from benchsim.host.diagnosis.hearing import NodeColumns
+from benchsim.host.diagnosis.hearing import Hearing
 from benchsim.host.diagnosis.parts import Case
 from benchsim.host.diagnosis.stands import Figures, Reading, Stands, readings_of, stands_of
 
@@ -21,10 +20,10 @@ _LEAST_LOAD_D = 20.0  # a change of load smaller than that tells nothing of a sp
 
 @dataclass
 class Looks:
-    """Everything of one visit.  columns: by address."""
+    """Everything of one visit."""
 
     case: Case
-    columns: Mapping[int, NodeColumns]
+    hearing: Hearing
 
     @property
     def d_kg(self) -> float:
@@ -33,7 +32,7 @@ class Looks:
     @cached_property
     def readings(self) -> list[list[Reading]]:
         """By cell, what was good of it, note by note."""
-        return [readings_of(self.case, self.columns, cell) for cell in range(len(self.case.seats))]
+        return [readings_of(self.case, self.hearing.nodes, cell) for cell in range(len(self.case.seats))]
 
     @cached_property
     def stands(self) -> Stands:

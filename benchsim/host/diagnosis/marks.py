@@ -7,7 +7,6 @@ import numpy as np
 from benchsim.ground.readings import ChannelStatus
 from benchsim.host.diagnosis.looks import Looks
 from benchsim.host.diagnosis.parts import UNKNOWN, Sign
-from benchsim.host.diagnosis.stands import lasts
 
 _STOP, _OPEN, _REFERENCE = ChannelStatus.HIGH | ChannelStatus.LOW, ChannelStatus.OPEN, ChannelStatus.REFERENCE
 _SAID = {
@@ -16,36 +15,17 @@ _SAID = {
     "reference": "finds its reference out of range",
     "stop": "reads it at the stop of its range",
 }
-WORDS = {
-    "marks": ("good", *_SAID, *(f"{word} at times" for word in _SAID)),
-    "read": ("always", "at times", "never"),
-}
+WORDS = {"marks": ("good", *_SAID, *(f"{word} at times" for word in _SAID))}
 _ALWAYS = 0.95
 _LOUD = 1000.0
 
 
 def signs(looks: Looks, cell: int) -> list[Sign]:
     """Of one cell, by index."""
-    return [_marks(looks, cell), _read(looks, cell)]
-
-
-def _read(looks: Looks, cell: int) -> Sign:
-    """In how many of the standing loads it could be read, of those that any cell could be read in."""
-    had = [{reading.note for reading in readings} for readings in looks.readings]
-    standing = {n for n, note in enumerate(looks.case.notes) if note.cells_kg and lasts(note)}
-    if not standing:
-        return Sign("read", UNKNOWN, 0.0, "no load stood long enough")
-    share = len(had[cell]) / len(standing)
-    word = "always" if share > 0.99 else "at times" if share else "never"
-    text = f"could be read under {len(had[cell])} of {len(standing)} standing loads"
-    return Sign("read", word, 0.0 if word == "always" else 500.0, text)
-
-
-def _marks(looks: Looks, cell: int) -> Sign:
     seat = looks.case.seats[cell]
-    node = looks.columns[seat.address]
+    node = looks.hearing.nodes[seat.address]
     if not len(node.t_us) or seat.channel >= node.status.shape[1]:
-        return Sign("marks", UNKNOWN, 0.0, "its node was never heard")
+        return [Sign("marks", UNKNOWN, 0.0, "its node was never heard")]
     notes = looks.case.notes
     begin, end = np.searchsorted(node.t_us, [notes[0].from_us, notes[-1].until_us] if notes else [0, 0])
     status = node.status[begin:end, seat.channel]
@@ -60,7 +40,7 @@ def _marks(looks: Looks, cell: int) -> Sign:
     shares = {word: float(where.mean()) for word, where in said.items()} if len(status) else {}
     loudest = max(shares, key=lambda word: shares[word], default="")
     if not loudest or not shares[loudest]:
-        return Sign("marks", "good", 0.0, "its node finds nothing wrong with it")
+        return [Sign("marks", "good", 0.0, "its node finds nothing wrong with it")]
     word = loudest if shares[loudest] > _ALWAYS else f"{loudest} at times"
     text = f"its node {_SAID[loudest]} in {shares[loudest]:.0%} of the samples"
-    return Sign("marks", word, _LOUD, text)
+    return [Sign("marks", word, _LOUD, text)]

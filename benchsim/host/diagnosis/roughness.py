@@ -71,7 +71,7 @@ def _spectrum(stretches: list[Figures]) -> tuple[Figures, int]:
     x = np.linspace(-1.0, 1.0, _STRETCH)
     rows = rows - rows.mean(axis=1, keepdims=True)
     rows = rows - np.outer(rows @ x / (x @ x), x)
-    power: Figures = np.mean(np.abs(np.fft.rfft(rows * np.hanning(_STRETCH), axis=1)) ** 2, axis=0)
+    power: Figures = np.mean(np.abs(np.fft.rfft(rows * np.hanning(_STRETCH + 1)[:-1], axis=1)) ** 2, axis=0)
     return power, len(rows)
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from benchsim.ground.clock import SECOND_US
 from benchsim.host.diagnosis.hearing import NodeColumns
-from benchsim.host.diagnosis.parts import Case, Note
+from benchsim.host.diagnosis.parts import Case
 
 SETTLES_US = (
     1_500_000  # a deck of 6 Hz and 8 % has come to 1 part in 90 after 1.5 s; common practice, no source
@@ -50,11 +50,6 @@ class Reading:
     note: int
     kg: Figures
     counts: NDArray[np.int32]
-
-
-def lasts(note: Note) -> bool:
-    """Whether a load stood for long enough to be read after the deck came to rest."""
-    return note.until_us - note.from_us > SETTLES_US + _BEFORE_END_US + SECOND_US
 
 
 def readings_of(case: Case, columns: Mapping[int, NodeColumns], cell: int) -> list[Reading]:

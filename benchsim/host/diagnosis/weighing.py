@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from benchsim.host.diagnosis.parts import UNKNOWN, Evidence, Sign
 
 HEALTHY = "healthy"
-_PRIOR = 0.25  # of a word never seen, in visits
-_TOGETHER = 0.5  # how much of the logarithm counts, since signs hang together
+_PRIOR = 0.1  # of a word never seen, in visits
+_TOGETHER = 0.7  # how much of the logarithm counts, since signs hang together
 
 
 @dataclass(frozen=True, slots=True)
