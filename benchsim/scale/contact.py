@@ -25,6 +25,8 @@ HOLD_DOWN_M = 0.02
 # What a support that hangs free keeps of its stiffness, so that the deck always has one place: a tenth of a
 # gram or so.
 _HANGING = 1e-9
+# A softer spring is none; no support is softer (validate.py).
+_SOFTEST_N_PER_M = 1e-6
 # Rounds in which nearly every load finds its case by itself; the rest are taken one by one.
 _ROUNDS = 8
 _STEPS, _HALVINGS = 200, 60
@@ -236,7 +238,7 @@ def contact(receptor: Receptor) -> Contact:
 
 @functools.lru_cache(maxsize=64)
 def _contact(supports: tuple[Support, ...], touches: tuple[Touch, ...]) -> Contact:
-    springs = [t for t in touches if t.stiffness_n_per_m > 0.0]
+    springs = [t for t in touches if t.stiffness_n_per_m >= _SOFTEST_N_PER_M]
     elements: list[Support | Touch] = [*supports, *springs]
     gap_m = [-s.height_m for s in supports] + [t.gap_m for t in springs]
     play_m = [HOLD_DOWN_M] * len(supports) + [math.inf] * len(springs)
