@@ -206,7 +206,15 @@ def test_nothing_is_shown_above_105_percent_or_9_d_on_a_computing_scale(name: st
     assert load_profile(name).overload_limit_d(10_000) == most
 
 
-CREEP = ("creep_30min_d", "creep_15_to_30min_d", "creep_in_tolerance_min")
+@pytest.mark.parametrize("name", profile_names())
+def test_zero_tare_and_record_wait_for_stable_equilibrium_under_every_rule_set(name: str) -> None:
+    """R 76-1 4.4.2, HB 44 S.2.5.1 for records (memory); SI/98-81 s. 45 (seen), and so for HB 44's zero."""
+    profile = load_profile(name)
+    assert profile.zero_when_stable
+    assert profile.tare_when_stable
+    assert profile.record_when_stable
+
+
 # name: creep in 30 min, from 15 to 30 min, else within tolerance over minutes; zero return.
 OVER_TIME = {
     "hb44-ii": ("0.5", "0.2", 240, "0.5", None, None),
@@ -257,6 +265,13 @@ FIGURES: list[tuple[str, str, Any, str]] = [
     ("hb44-iii", "cell_creep_30min", 1, "memory"),  # T.N.4.6
     ("hb44-iii", "cell_creep_20_to_30min", D("0.15"), "memory"),
     ("hb44-iii", "indicators_differ_d", 0, "memory"),  # G-S.5.2.2
+    ("hb44-iii", "limits_count_in", "d", "seen"),
+    ("r76-iii", "limits_count_in", "e", "memory"),  # 3.5.1
+    ("canada-iii", "limits_count_in", "e", "seen"),  # s. 3
+    ("hb44-iii", "category_1", "physical seal, or the event counters", "memory"),  # S.1.11
+    ("hb44-iii", "category_2", "physical seal, or the event counters; the mode is shown", "memory"),
+    ("hb44-iii", "category_3", "event logger", "memory"),
+    ("hb44-iii", "log_fields", ("event counter", "parameter", "date", "time", "new value"), "memory"),
     ("hb44-iii", "event_counters", ("calibration", "configuration"), "memory"),  # S.1.11
     ("hb44-iii", "event_counter_top", 999, "memory"),
     ("hb44-iii", "log_per_parameter", 10, "memory"),
@@ -285,6 +300,7 @@ FIGURES: list[tuple[str, str, Any, str]] = [
     ("r76-iii-hopper", "eccentricity_supports", None, "seen"),
     ("r76-iii", "indicators_differ_d", 0, "memory"),  # 3.6.3
     ("r76-iii", "discrimination_load_d", D("1.4"), "memory"),  # 3.8.2.2
+    ("r76-iii", "discrimination_change_d", 1, "memory"),  # A.4.8
     ("r76-iii", "discrimination_from_kg", D("0.000005"), "memory"),
     ("r76-iii", "tilt_per_mille", 50, "memory"),  # 3.9.1
     ("r76-iii", "tilt_zero_shift_d", 2, "seen"),
