@@ -62,7 +62,7 @@ def play_live(picked: Sequence[Case], setting: Setting, options: dict[str, Any])
 
 
 async def _play_live(picked: Sequence[Case], setting: Setting, options: dict[str, Any]) -> list[Result]:
-    from benchsim.serve.carrier import make_carrier
+    from benchsim.serve.carrier import check_reach, make_carrier
     from benchsim.serve.carriers.medium import Side as End
 
     place, command = options["place"], options["attendant"]
@@ -79,9 +79,9 @@ async def _play_live(picked: Sequence[Case], setting: Setting, options: dict[str
     try:
         if not place:
             raise BadInput("the attendant does not say where the device is", "name it with --at PLACE")
-        if picked[0].side is Side.NODE and place.startswith("listen-udp:"):
-            raise BadInput(f"{place}: over udp nobody comes to a host, it speaks first", "name udp:HOST:PORT")
-        carrier = make_carrier(place, End.NODES if picked[0].side is Side.HOST else End.HOST)
+        end = End.NODES if picked[0].side is Side.HOST else End.HOST
+        check_reach(place, end)
+        carrier = make_carrier(place, end)
         async for result in play_all(picked, setting, carrier, attend, Streams(options["seed"]), _note):
             results += _told([result], options)
     finally:
@@ -178,11 +178,13 @@ def finish(side: Side, results: Sequence[Result], options: dict[str, Any]) -> No
 
 def be_stand_in(side: str, place: str, setting: Setting) -> None:
     """The built-in end behind a real medium until stdin ends.  Raises BadInput."""
-    from benchsim.serve.carrier import make_carrier
+    from benchsim.serve.carrier import check_reach, make_carrier
     from benchsim.serve.carriers.medium import Side as End
 
     which = Side(side)
-    carrier = make_carrier(place, End.HOST if which is Side.HOST else End.NODES)
+    end = End.HOST if which is Side.HOST else End.NODES
+    check_reach(place, end)
+    carrier = make_carrier(place, end)
     device = MAKERS[which](setting, Streams("stand-in"))
 
     async def run() -> None:

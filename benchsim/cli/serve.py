@@ -158,10 +158,12 @@ def _carriers(asked: Asked) -> Carriers | None:
     if not (asked.nodes_only or asked.nodes_at):
         return None
 
-    from benchsim.serve.carrier import Side, make_carrier
+    from benchsim.serve.carrier import Side, check_reach, make_carrier
 
     side = Side.NODES if asked.nodes_only else Side.HOST
     places = _places(asked) if asked.nodes_only else asked.nodes_at
+    for place in places:
+        check_reach(place, side)
     return Carriers(side, tuple(make_carrier(place, side) for place in places))
 
 

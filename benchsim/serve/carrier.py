@@ -18,7 +18,7 @@ from benchsim.serve.live import Connection
 from benchsim.serve.serial_port import PSEUDO, PseudoTerminal, RealPort
 from benchsim.serve.sockets import TcpRim, parse_address
 
-__all__ = ["FORMS", "Carrier", "Connection", "Heard", "Side", "Tell", "make_carrier"]
+__all__ = ["FORMS", "Carrier", "Connection", "Heard", "Side", "Tell", "check_reach", "make_carrier"]
 
 BAUD = 115_200  # one node of 4 channels at 80 Hz needs more than 9600
 
@@ -46,6 +46,12 @@ def make_carrier(place: str, side: Side) -> Carrier:
         return _MAKERS[medium](rest, side)
     except BadInput as error:
         raise BadInput(f"{place}: {error.found}", error.right) from None
+
+
+def check_reach(place: str, side: Side) -> None:
+    """Raises BadInput where a host would seek nobody: a UDP listener only answers, and a host speaks first."""
+    if side is Side.HOST and place.startswith("listen-udp:"):
+        raise BadInput(f"{place}: over udp nobody comes to a host, it speaks first", "name udp:HOST:PORT")
 
 
 def _tcp(address: str, _side: Side) -> Carrier:

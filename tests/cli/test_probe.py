@@ -89,6 +89,13 @@ def test_verdicts_are_told_though_the_junit_file_cannot_be_written(call: Call) -
     assert json.loads(done.out)["passed"] is True
 
 
+def test_a_host_that_would_seek_nobody_is_refused_wherever_it_is_put(call: Call) -> None:
+    for words in (("probe", "stand-in", "host", "--at"), ("serve", "quiet-platform", "--nodes-at")):
+        done = call(*words, "listen-udp:0")
+        assert done.code == 2
+        assert "it speaks first; name udp:HOST:PORT" in done.err
+
+
 def test_no_secret_is_ever_told(call: Call) -> None:
     key = "00112233445566778899aabbccddeeff"
     done = call("probe", "node", "--self", "--key", key, "--json", "--frames", "--case", SEEK)
