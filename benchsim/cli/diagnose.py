@@ -115,7 +115,8 @@ def _show(source: str, heard: Heard, found: Diagnosis) -> None:
     if found.healthy:
         out.print("Healthy, as far as it was tried: nothing stands out.\n")
     for rank, cause in enumerate(found.causes, 1):
-        odds = f"{cause.share:.0%} of what is known, log-odds {cause.log_odds:+.1f} against a healthy scale"
+        share = f"{cause.share:.0%}" if cause.share >= 0.01 else "under 1%"
+        odds = f"{share} of all faults known, log-odds {cause.log_odds:+.1f} against a healthy scale"
         out.print(Text.assemble((f"{rank}. {cause.name} on {cause.target}", "bold"), f": {odds}"))
         out.print(facts(_facts(cause, found.causes[rank] if rank < len(found.causes) else None)))
         out.print()

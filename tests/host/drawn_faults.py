@@ -118,7 +118,7 @@ LEARN_SEEDS, SCORE_SEEDS, TEST_SEEDS = range(1, 9), range(501, 509), range(201, 
 """Of the visits that a diagnosis learns from, of those that it is scored by, and of those of the tests."""
 
 
-HOPELESS = 40
+HOPELESS = 24
 """After so many draws of which none shows anything, no more are made."""
 
 
@@ -169,7 +169,7 @@ def _link_shows(node: NodeColumns, rate_hz: int) -> bool:
 
 
 def drawn_visits(
-    name: str, layouts: Iterable[str], seeds: Sequence[int], count: int, dice: random.Random, tries: int = 15
+    name: str, layouts: Iterable[str], seeds: Sequence[int], count: int, dice: random.Random, tries: int = 6
 ) -> list[tuple[Drawn, Visit]]:
     """So many visits with this fault, each showing something; fewer where it hardly ever does."""
     made: list[tuple[Drawn, Visit]] = []

@@ -18,16 +18,23 @@ WORDS = {
     "zero": (
         "right", "as its answer", "a little high", "high", "far high", "a little low", "low", "far low",
     ),
+    "share": ("as due", "none", "turned", "another"),
     "scatter": ("none", "some", "wild"),
     "loop": ("none", "more when falling", "less when falling"),
 }  # fmt: skip
-ANSWER_D, ZERO_D, SCATTER_D, LOOP_D = 0.5, 0.5, 0.4, 0.4
+ANSWER_D, ZERO_D, SHARE_D, SCATTER_D, LOOP_D = 0.5, 0.5, 1.0, 0.4, 0.4
 """Limits in d, own choice: what error, creep and noise of a cell within its class stay below."""
 
 
 def signs(looks: Looks, cell: int) -> list[Sign]:
     """Of one cell, by index."""
-    return [_answer(looks, cell), _zero(looks, cell), _scatter(looks, cell), _loop(looks, cell)]
+    return [
+        _answer(looks, cell),
+        _zero(looks, cell),
+        _share(looks, cell),
+        _scatter(looks, cell),
+        _loop(looks, cell),
+    ]
 
 
 def _answer(looks: Looks, cell: int) -> Sign:
@@ -37,8 +44,6 @@ def _answer(looks: Looks, cell: int) -> Sign:
     most_kg = float(looks.most_kg[cell])
     size = abs(gain - 1.0) * most_kg / (ANSWER_D * looks.d_kg)
     shares = f"carries {gain:.2%} of what is due to it when loads come and go"
-    due = looks.stands.due_kg
-    total_kg = np.nansum(np.abs(due).max(axis=0)) if np.isfinite(due).all() else 0.0
     if size <= 1.0:
         return Sign("answer", "as due", size, shares)
     if abs(gain) < 0.03:
@@ -48,7 +53,6 @@ def _answer(looks: Looks, cell: int) -> Sign:
     else:
         far = abs(gain - 1.0)
         word = ("a little " if far < 0.01 else "far " if far > 0.1 else "") + ("less" if gain < 1 else "more")
-    del total_kg
     return Sign("answer", word, size, f"{shares} ({_kg(gain * most_kg)} of {_kg(most_kg)})")
 
 
@@ -72,6 +76,24 @@ def _zero(looks: Looks, cell: int) -> Sign:
     far = size * ZERO_D
     word = ("a little " if far < 5.0 else "far " if far > 100.0 else "") + ("high" if off_kg > 0 else "low")
     return Sign("zero", word, size, text)
+
+
+def _share(looks: Looks, cell: int) -> Sign:
+    """Of all that is due to it, dead load included, under the largest known load, whatever came or went."""
+    mean, due = looks.stands.mean_kg[:, cell], looks.stands.due_kg[:, cell]
+    due = np.where(np.isfinite(mean), due, np.nan)
+    if not np.isfinite(due).any():
+        return Sign("share", UNKNOWN, 0.0, "never read with a known load")
+    most = int(np.nanargmax(due))
+    whole_kg = float(due[most] + looks.dead_kg[cell])
+    off_kg = float(mean[most] - due[most])
+    size = abs(off_kg) / (SHARE_D * looks.d_kg)
+    if size <= 1.0 or whole_kg < 10.0 * looks.d_kg:
+        return Sign("share", "as due", min(size, 1.0), f"carries {_kg(whole_kg)} in all, as due to it")
+    ratio = 1.0 + off_kg / whole_kg
+    word = "none" if abs(ratio) < 0.02 else "turned" if abs(ratio + 1.0) < 0.02 else "another"
+    text = f"reads {ratio:.1%} of all that is due to it, dead load included ({_kg(whole_kg)})"
+    return Sign("share", word, size, text)
 
 
 def _scatter(looks: Looks, cell: int) -> Sign:

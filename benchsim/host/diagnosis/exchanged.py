@@ -9,7 +9,7 @@ from benchsim.host.diagnosis.parts import UNKNOWN, Sign
 
 WORDS = {"exchanged": ("none", "two")}
 FITS, OFF_D = 0.02, 2.0
-"""Limits, own choice: what is left of the error when two cells are exchanged, and from how many d on it counts."""
+"""Limits, own choice: what is left of the error when two cells are exchanged, and from how many d on."""
 
 
 def exchanged(looks: Looks) -> tuple[Sign, tuple[int, int] | None]:

@@ -1,4 +1,4 @@
-"""What the host shows beside what it heard: a weight that is held, lags, moves in wide steps, or is not there."""
+"""What a host shows beside what it heard: a weight that is held, lags, goes in wide steps, or is missing."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ WORDS = {
     "blank": ("no", "at times", "always"),
 }
 MOVES_D, LATE, BLANK = 20.0, 0.01, 0.05
-"""Limits, own choice: a change worth a look in d, the share of it that is not shown two seconds after, and the
-share of updates without a figure while loads stood and every node flowed."""
+"""Limits, own choice: a change worth a look in d, the share of it that is not shown two seconds after, and
+the share of updates without a figure."""
 _STARTS_US = 5 * SECOND_US
 
 

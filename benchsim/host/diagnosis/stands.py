@@ -29,8 +29,8 @@ class Stands:
 
     due_kg: what the drawing says, NaN for an unknown load.  mean_kg, and doubt_kg, the deviation of it.
     late_kg: by how much the last third lies above the first.  rough_kg: deviation from sample to sample, its
-    drift left out.  jumps_kg: largest step from one half second to the next, a steady slope left out.
-    t_s: (notes,), the middle.  empty: bool, (notes,).
+    drift left out.  jumps_kg: largest step from one half second to the next, a steady slope left out;
+    jump_s: when.  t_s: (notes,), the middle.  empty: bool, (notes,).
     """
 
     due_kg: Figures
@@ -39,6 +39,7 @@ class Stands:
     late_kg: Figures
     rough_kg: Figures
     jumps_kg: Figures
+    jump_s: Figures
     t_s: Figures
     empty: NDArray[np.bool_]
 
@@ -48,6 +49,7 @@ class Reading:
     """One cell's good samples of one note in kg: what other signs look at again."""
 
     note: int
+    from_s: float
     kg: Figures
     counts: NDArray[np.int32]
 
@@ -68,14 +70,15 @@ def readings_of(case: Case, columns: Mapping[int, NodeColumns], cell: int) -> li
         counts = node.counts[begin:end, seat.channel][good]
         if len(counts) >= _LEAST:
             kg = (counts - seat.zero_counts) * seat.kg_per_count
-            made.append(Reading(number, kg, counts))
+            from_s = float(node.t_us[begin]) / SECOND_US
+            made.append(Reading(number, from_s, kg, counts))
     return made
 
 
 def stands_of(case: Case, readings: list[list[Reading]]) -> Stands:
     """All notes in figures.  readings: by cell."""
     shape = (len(case.notes), len(case.seats))
-    mean, doubt, late, rough, jumps = (np.full(shape, np.nan) for _ in range(5))
+    mean, doubt, late, rough, jumps, jump_s = (np.full(shape, np.nan) for _ in range(6))
     due = np.full(shape, np.nan)
     for number, note in enumerate(case.notes):
         if note.cells_kg is not None:
@@ -88,17 +91,20 @@ def stands_of(case: Case, readings: list[list[Reading]]) -> Stands:
             rough[at] = np.diff(kg, 2).std() / np.sqrt(6.0)
             doubt[at] = rough[at] * np.sqrt(3.0 / len(kg))
             late[at] = kg[-third:].mean() - kg[:third].mean()
-            jumps[at] = _jumps(kg, case.rate_hz)
+            jumps[at], place = _jumps(kg, case.rate_hz)
+            jump_s[at] = one.from_s + place
     t_s = np.array([(n.from_us + n.until_us) / 2 / SECOND_US for n in case.notes])
     empty = np.array([n.empty for n in case.notes], dtype=np.bool_)
-    return Stands(due, mean, doubt, late, rough, jumps, t_s, empty)
+    return Stands(due, mean, doubt, late, rough, jumps, jump_s, t_s, empty)
 
 
-def _jumps(kg: Figures, rate_hz: int) -> float:
-    """Largest step from one half second to the next, a steady slope left out."""
+def _jumps(kg: Figures, rate_hz: int) -> tuple[float, float]:
+    """Largest step from one half second to the next, a steady slope left out; and after how many seconds."""
     size = max(4, rate_hz // 2)
     halves = kg[: len(kg) // size * size].reshape(-1, size).mean(axis=1)
     if len(halves) < 3:
-        return 0.0
+        return 0.0, 0.0
     steps = np.diff(halves)
-    return float(np.abs(steps - np.median(steps)).max())
+    far = np.abs(steps - np.median(steps))
+    largest = int(np.argmax(far))
+    return float(far[largest]), (largest + 1) * size / rate_hz

@@ -71,7 +71,9 @@ def _jumps(looks: Looks, cell: int) -> Sign:
     limit_kg = JUMP_D * looks.d_kg + 2.0 * rough_kg
     size = largest_kg / limit_kg
     word = "none" if size <= 1.0 else "jumps" if size <= 30.0 else "far jumps"
-    return Sign("jumps", word, size, f"jumps by up to {_kg(largest_kg)} while nothing moves")
+    when_s = float(looks.stands.jump_s[:, cell][np.nanargmax(jumps)])
+    text = f"jumps by up to {_kg(largest_kg)} while nothing moves, most at about {when_s:.0f} s"
+    return Sign("jumps", word, size, text)
 
 
 def _swings(looks: Looks, cell: int) -> Sign:
