@@ -17,6 +17,7 @@ from benchsim.ground.commands import StartFault
 from benchsim.ground.errors import BadInput, unknown
 from benchsim.link.parts import check_host, check_node
 from benchsim.scale.parts import Digitiser, ScaleParts
+from benchsim.scale.supply import Supply
 from benchsim.scale.validate import check
 
 Part = TypeVar("Part")
@@ -52,6 +53,7 @@ class ActiveFaults:
     def __init__(self, plan: Plan, acting: dict[str, _Acting] | None = None) -> None:
         self._plan = plan
         self._acting = acting or {}
+        self._uneven = self._fed_unevenly()
 
     def with_fault(self, command: StartFault, now_us: int) -> ActiveFaults:
         """These and one more.  Raises BadInput: unknown fault, target or figure, key in use."""
@@ -104,13 +106,13 @@ class ActiveFaults:
     @property
     def vary(self) -> bool:
         """Whether any of them changes with its age."""
-        return any(a.varies for a in self._acting.values())
+        return self._uneven or any(a.varies for a in self._acting.values())
 
     @property
     def vary_beyond_scale(self) -> bool:
         """Whether any of those may change a node, its way to the host, or the host with its age."""
         beyond = ("node", "link", "host")
-        return any(a.varies and a.entry.stage in beyond for a in self._acting.values())
+        return self._uneven or any(a.varies and a.entry.stage in beyond for a in self._acting.values())
 
     def scale(self, now_us: int) -> ScaleParts:
         """The scale as the acting faults make it."""
@@ -130,8 +132,24 @@ class ActiveFaults:
         """The node at this index (from 0) as the acting faults make it."""
         stations = self._plan.scale.stations
         digitiser = stations[index].digitiser if index < len(stations) else Digitiser()
-        whole = NodePart(self._plan.nodes[index].card, digitiser, True)
-        return self._fold("node", index + 1, whole, now_us)
+        own = self._plan.nodes[index]
+        part = self._fold("node", index + 1, NodePart(own.card, digitiser, True, own.supply), now_us)
+        if part.powered and not part.supply.carries(now_us):
+            return replace(part, powered=False)
+        return part
+
+    def _fed_unevenly(self) -> bool:
+        """Whether some node's supply changes by itself: a battery that empties, or one at its edge."""
+        plain = Supply()
+        for index, own in enumerate(self._plan.nodes):
+            stirred = [a for a in self._acting.values() if a.entry.stage == "node"]
+            if own.supply == plain and not stirred:
+                continue
+            newest_us = max((a.began_us + a.grows_us for a in stirred), default=0)
+            supply = self.node(index, newest_us).supply
+            if supply.drains or supply.is_at_its_edge(newest_us):
+                return True
+        return False
 
     def link(self, index: int, now_us: int) -> LinkPart:
         """The way of the node at this index as the acting faults make it."""

@@ -28,6 +28,7 @@ from benchsim.outputs.output import protocol_names
 from benchsim.record.trace import Trace
 from benchsim.rules.profile import Profile
 from benchsim.scale.scale import Scale
+from benchsim.scale.self_test import self_tests
 
 BLOCK_US = 10 * SECOND_US
 REFOLD_US = SECOND_US
@@ -102,6 +103,11 @@ class Bench:
     def faults(self) -> tuple[str, ...]:
         """Keys of the faults that act now."""
         return self._faults.keys
+
+    @property
+    def lamps(self) -> tuple[str, ...]:
+        """What a technician sees on each node now: a state of lamp.py."""
+        return tuple(node.lamp for node in self._nodes)
 
     @property
     def loads(self) -> tuple[str, ...]:
@@ -294,9 +300,14 @@ class Bench:
 
     def _refold(self) -> None:
         now_us = self.now_us
-        self._scale.change(self._faults.scale(now_us), now_us)
+        parts = self._faults.scale(now_us)
+        self._scale.change(parts, now_us)
         for index, node in enumerate(self._nodes):
-            node.take(self._faults.node(index, now_us), self._faults.link(index, now_us), now_us)
+            tests = self_tests(parts, index) if node.station is not None else ()
+            own, way = self._faults.node(index, now_us), self._faults.link(index, now_us)
+            if shown := node.take(own, way, tests, now_us):
+                subject = f"node {index + 1}"
+                self.trace.happened(Event(now_us, "node", subject, f"{subject}: lamp {shown}"))
         self._seat.take(self._faults.host(now_us), now_us)
 
     def _recommission(self, address: int) -> Outcome:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
+from benchsim.bench.lamp import in_words, lamp
 from benchsim.bench.plan import Plan
 from benchsim.bench.tap import Keep, Tapped, Way
 from benchsim.faults.fault import LinkPart, NodePart
@@ -17,6 +18,7 @@ from benchsim.link.channel import Channel
 from benchsim.link.node import NodeEnd
 from benchsim.record.frames import way_to_host, way_to_node
 from benchsim.scale.scale import Scale
+from benchsim.scale.self_test import self_tests
 
 ToHost = Callable[[bytes, int], None]
 
@@ -68,7 +70,8 @@ class Node:
         own, reads = plan.nodes[index], index < len(plan.scale.stations)
         self.station = index if reads else None
         self._scale, self._queue, self._to_host, self._notice = scale, queue, to_host, notice
-        self.powered = True
+        self.powered, self._low = own.supply.carries(0), own.supply.is_low(0)
+        self.tests = self_tests(plan.scale, index) if reads else ()
         clock = partial(scale.node_time_us, index) if reads else _bench_time
         self.end = NodeEnd(own.card, streams.dice("end", *drawn_at(plan)), clock)
         self.up: Way = Channel(own.up, streams.child("up"))
@@ -94,15 +97,26 @@ class Node:
         for arrival_us, heard in self.down.carry(frame, now_us):
             self._queue.put(arrival_us, partial(self._arrive, heard), self._rank + HEARS)
 
-    def take(self, node: NodePart, link: LinkPart, now_us: int) -> None:
-        """Become what the faults made of this node and its way."""
+    @property
+    def lamp(self) -> str:
+        """What a technician sees on the node: a state of lamp.py."""
+        return lamp(self.powered, self._low, self.tests, self.end.step)
+
+    def take(self, node: NodePart, link: LinkPart, tests: tuple[str, ...], now_us: int) -> str:
+        """Become what the faults made of this node and its way.
+
+        tests: what its self-test finds now.  Gives what its lamp shows when it tells something new beside
+        the link, else "".
+        """
+        before = (self.powered, self._low, self.tests)
         self.up.change(link.up)
         self.down.change(link.down)
         if node.card != self.end.card or (node.powered and not self.powered):
             self.end.restart(now_us, node.card)
-        self.powered = node.powered
+        self.powered, self._low, self.tests = node.powered, node.supply.is_low(now_us), tests
         self._waker.at(now_us)
         self.told(now_us)
+        return in_words(self.lamp, tests) if before != (self.powered, self._low, tests) else ""
 
     def tap(self, keep: Keep) -> None:
         """Tell of each frame that sets out from now on, either way, and what of it arrives when."""

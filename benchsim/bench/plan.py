@@ -11,6 +11,7 @@ from benchsim.host.parts import HostParts
 from benchsim.link.impairment import Impairment
 from benchsim.link.parts import HostCard, NodeCard
 from benchsim.scale.parts import ScaleParts
+from benchsim.scale.supply import Supply
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,7 @@ class NodePlan:
     card: NodeCard
     up: tuple[Impairment, ...] = ()
     down: tuple[Impairment, ...] = ()
+    supply: Supply = field(default_factory=Supply)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from benchsim.host.parts import CellSeat, HostParts
 from benchsim.link.impairment import Impairment
 from benchsim.link.parts import HostCard, NodeCard
 from benchsim.scale.parts import Cell, Digitiser, Receptor, Site, Wiring
+from benchsim.scale.supply import Supply
 
 Value = float | str
 T = TypeVar("T")
@@ -59,6 +60,7 @@ class NodePart:
     card: NodeCard
     digitiser: Digitiser = field(default_factory=Digitiser)
     powered: bool = True
+    supply: Supply = field(default_factory=Supply)
 
 
 @dataclass(frozen=True, slots=True)

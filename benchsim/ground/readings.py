@@ -184,7 +184,7 @@ class InstrumentCard:
 class Event:
     """Something that happened, for the trace: a fault that began, a command and its outcome, bytes sent.
 
-    kind: load, command, fault, link, answer or client.  subject: which one.  text: in words.
+    kind: load, command, fault, link, node, answer or client.  subject: which one.  text: in words.
     """
 
     t_us: int

@@ -180,7 +180,7 @@ _WHOLE: dict[str, Any] = {"type": "integer"}
 _TEXT: dict[str, Any] = {"type": "string"}
 _EVENT: dict[str, Any] = {
     "t_us": _WHOLE,
-    "kind": {"enum": ["load", "command", "fault", "link", "answer", "client"]},
+    "kind": {"enum": ["load", "command", "fault", "link", "node", "answer", "client"]},
     "subject": _TEXT,
     "text": _TEXT,
     "done": {"type": "boolean"},

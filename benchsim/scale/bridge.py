@@ -106,6 +106,18 @@ def _solve(bridge: Bridge, wiring: Wiring, pulls: Mapping[str, str]) -> Solved |
 
     None: nothing lies between EXC+ and EXC-, so no supply can drive it.
     """
+    circuit = _circuit(bridge, wiring)
+    for terminal in _terminals(wiring):
+        if terminal in pulls:
+            circuit.resistor(terminal, pulls[terminal], _PULL_OHM)
+    if circuit.one_node("EXC+", "EXC-"):
+        return None
+    volts = circuit.voltages({"EXC+": 1.0, "EXC-": 0.0})
+    return Solved(volts, circuit.out_of("EXC+", volts))
+
+
+def _circuit(bridge: Bridge, wiring: Wiring) -> Circuit:
+    """One bridge on its wires, with nothing at the terminals."""
     circuit, arms = Circuit(), bridge.arms
     for sign, upper, lower in (
         ("+", arms.plus_upper, arms.plus_lower),
@@ -117,13 +129,19 @@ def _solve(bridge: Bridge, wiring: Wiring, pulls: Mapping[str, str]) -> Solved |
     circuit.resistor("cell EXC+", "top", bridge.in_series_ohm)
     circuit.resistor("cell EXC-", "bottom", bridge.in_series_ohm)
     _wire(circuit, wiring)
-    for terminal in _terminals(wiring):
-        if terminal in pulls:
-            circuit.resistor(terminal, pulls[terminal], _PULL_OHM)
-    if circuit.one_node("EXC+", "EXC-"):
-        return None
-    volts = circuit.voltages({"EXC+": 1.0, "EXC-": 0.0})
-    return Solved(volts, circuit.out_of("EXC+", volts))
+    return circuit
+
+
+def terminals_ohm(cell: Cell, wiring: Wiring, one: str, other: str) -> float:
+    """The resistance between two terminals, as a meter finds it with the node unplugged."""
+    bridge = _bridge(
+        cell.input_resistance_ohm, cell.output_resistance_ohm, cell.open_arms, cell.arm_shifts, 0.0
+    )
+    circuit = _circuit(bridge, wiring)
+    if circuit.one_node(one, other):
+        return 0.0
+    current_a = circuit.out_of(one, circuit.voltages({one: 1.0, other: 0.0}))
+    return 1.0 / current_a if current_a > 0.0 else math.inf
 
 
 def _terminals(wiring: Wiring) -> tuple[str, ...]:

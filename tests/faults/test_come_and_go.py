@@ -37,7 +37,10 @@ HEALTHY = replace(
 WEATHER = ask.StartFault("weather", "temperature-swing", 0, {"amplitude_k": 5.0, "period_us": 3600 * S})
 NETWORK = (Delay(60_000, 60_000),)
 # Where the default shows only after hours, or only on other equipment: what shows within seconds here.
-SHOWN: dict[str, dict[str, Value]] = {"damp-nights": {"period_us": 60 * S}}
+SHOWN: dict[str, dict[str, Value]] = {
+    "damp-nights": {"period_us": 60 * S},
+    "flat-battery": {"over_us": 4 * S},
+}
 LOADS: tuple[tuple[float, ask.Command], ...] = (
     (0.0, WEATHER),
     (4.0, ask.Place("block", 18_440.0, 4.0, 1.5)),
