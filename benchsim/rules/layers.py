@@ -161,7 +161,7 @@ class _Reader:
                 self.missing(key)
         self.judge()
         if self.errors:
-            raise ManyBadInputs(self.errors)
+            raise ManyBadInputs(self.in_order())
         counted = self.values["limits_count_in"]
         entries = tuple(_counting(self.entries[key], key, counted) for key in KEYS if key in self.entries)
         return Found(head, self.values, entries, tuple(layer.file for layer in self.layers))
@@ -170,6 +170,12 @@ class _Reader:
         self.errors.append(error.at(layer.places.of(*path)))
         if len(self.errors) == MOST_ERRORS:
             raise ManyBadInputs(self.errors)
+
+    def in_order(self) -> list[BadInput]:
+        """The errors as they stand in the files, nearest first."""
+        files = [layer.file for layer in self.layers]
+        places = [(files.index(e.place.file), e.place.line, e.place.column) for e in self.errors if e.place]
+        return [self.errors[i] for i in sorted(range(len(places)), key=places.__getitem__)]
 
     def head(self, word: str) -> str:
         """A word of the head.  A title is each file's own: with another limit it is another rule set."""

@@ -236,6 +236,16 @@ def test_every_error_is_told_at_once() -> None:
     assert len(errors_of(text)) == 3
 
 
+def test_errors_are_told_in_the_order_in_which_they_stand() -> None:
+    wrong = '{ value = 7000, clause = "x", mark = "guess", x = 1 }'
+    text = TEXT.replace("[motion]", f"[motion]\nmotion_bnd = 1\nmotion_band_above = {wrong}").replace(
+        'title = "OIML R 76-1, class III"\n', ""
+    )
+    places = [(e.place.line, e.place.column) for e in errors_of(text) if e.place]
+    assert len(places) == 5
+    assert places == sorted(places)
+
+
 def test_n_min_above_n_max_is_refused() -> None:
     text = TEXT.replace("n_min = { value = 100", "n_min = { value = 20000")
     assert "n_min 20000 is above n_max 10000" in the_error(text)
