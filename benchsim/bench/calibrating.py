@@ -10,6 +10,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchsim.bench.bench import Bench
 from benchsim.bench.plan import Plan
@@ -24,7 +25,7 @@ from benchsim.rules.profile import Profile
 from benchsim.scale.receptor import dead_shares_kg
 
 UPDATE_US = SECOND_US // 10
-READ_US = 3 * SECOND_US
+READ_ROWS, LEAST_ROWS = 30, 10  # updates that are read: three seconds, and a second at least
 WAIT_US = 60 * SECOND_US
 LOOK_US = SECOND_US
 HANDLING_US = 5 * SECOND_US  # between a load that goes and one that comes
@@ -90,30 +91,28 @@ class CalibrationBench:
         return "" if outcome.done else outcome.reason
 
     def read(self) -> Reading:
-        """Wait until the scale rests, for a minute at most, and read it for three seconds."""
-        end_us = self.bench.now_us + WAIT_US
-        self.bench.run(self.bench.now_us + LOOK_US)
-        while self._unrest() and self.bench.now_us < end_us:
+        """Wait until the scale has rested for three seconds in all, for a minute at most, and read those.
+
+        A link that loses frames makes a weight too old for a moment again and again: what is read then does
+        not count, and goes on afterwards.
+        """
+        first_us, rows = self.bench.now_us, self._rows_since(self.bench.now_us)
+        while len(rows) < READ_ROWS and self.bench.now_us < first_us + WAIT_US:
             self.bench.run(self.bench.now_us + LOOK_US)
-        first_us = self.bench.now_us
-        self.bench.run(first_us + READ_US)
-        return self._read_since(first_us)
+            rows = self._rows_since(first_us)
+        self.bench.trace.forget_before(first_us)
+        if len(rows) >= LEAST_ROWS:
+            return reading_of(rows[-READ_ROWS:], True)
+        shown, none = self.bench.indication, (0.0,) * len(self._worth)
+        return Reading(none, none, 1, False, shown.reason or "in motion")
 
-    def _unrest(self) -> str:
-        shown = self.bench.indication
-        return shown.reason or ("in motion" if shown.motion else "")
-
-    def _read_since(self, first_us: int) -> Reading:
+    def _rows_since(self, first_us: int) -> NDArray[np.float64]:
+        """Counts of every cell at each update since then at which the scale was at rest."""
         trace = self.bench.trace
         rows = trace.block(trace.rows_before(first_us + 1), len(trace))
-        trace.forget_before(first_us)
-        whole = np.isfinite(rows.cells_kg).all(axis=1)
-        counts = rows.cells_kg[whole] / self._worth + self._zero
-        if not whole.all() or not len(counts):
-            reason = self.bench.indication.reason or "samples are missing"
-            return Reading((0.0,) * len(self._worth), (0.0,) * len(self._worth), 1, False, reason)
-        moved = rows.flag(Flag.MOTION).any()
-        return reading_of(counts, not moved, "in motion" if moved else "")
+        rested = ~rows.flag(Flag.MOTION) & np.isfinite(rows.cells_kg).all(axis=1)
+        counts: NDArray[np.float64] = rows.cells_kg[rested] / self._worth + self._zero
+        return counts
 
     # -- loads -------------------------------------------------------------------------------------------
 

@@ -54,6 +54,7 @@ class Solution:
     condition: of all groups; told: how many combinations of them the loads tell apart, condition_told: of
     those.  freedom: placements less told.  birge: root of chi squared over freedom, None without freedom.
     sheet_kg: what may hang on data sheets at the placement where it is most.
+    suspect: the placement that fits least with all others, None where too few are to tell.
     """
 
     kg_per_count: tuple[float, ...]
@@ -68,6 +69,7 @@ class Solution:
     freedom: int
     birge: float | None
     sheet_kg: float
+    suspect: int | None
     notes: tuple[str, ...]
 
 
@@ -106,7 +108,7 @@ def _solution(
     """design: kg by the starting coefficients, (placements, groups)."""
     loads = np.array([float(p.load_kg) for p in placements])
     base = np.ones(len(settings.groups)) if settings.sheet is not None else np.zeros(len(settings.groups))
-    root = np.linalg.cholesky(_covariance(placements, start, settings))
+    root: Floats = np.asarray(np.linalg.cholesky(_covariance(placements, start, settings)), np.float64)
     left, singular, right = np.linalg.svd(np.linalg.solve(root, design), full_matrices=False)
     told = int((singular > singular[0] / settings.condition_limit).sum())
     condition = float(singular[0] / singular[-1]) if singular[-1] else math.inf
@@ -139,6 +141,7 @@ def _solution(
         freedom=freedom,
         birge=birge,
         sheet_kg=float(hangs.max()),
+        suspect=_suspect(root, left[:, :told], residual) if freedom > 1 else None,
         notes=_notes(factors, settings) if known else (),
     )
 
@@ -216,13 +219,34 @@ def _judged(solution: Solution, placements: Sequence[Placement], settings: Setti
             f"residual {signed_kg(residual, settings.interval_kg)} at the load "
             f"{place_text(placement.group, settings)}, above the {mass_text(allowed)} that the rules allow"
         )
-        right = "look for something that lies or binds there, and for a load of another mass; then repeat"
-        return Refusal(found, right)
+        return Refusal(found, _mend(solution, placements, settings))
     most_kg = min(SHEET_SHARE * a for a in solution.allowed_kg)
     if solution.sheet_kg > float(most_kg):
         found = f"{solution.sheet_kg:.3g} kg of a load may hang on what data sheets say"
         return Refusal(found, f"at most {float(most_kg):.3g} kg: place more loads, each right over one cell")
     return None
+
+
+def _suspect(root: Floats, told: Floats, residual: Floats) -> int:
+    """The load that, were it alone wrong, would explain most.
+
+    root: of the covariance.  told: orthonormal, (placements, combinations told), in whitened equations.
+    Source: Baarda's test of one observation at a time (w-test), correlated observations (memory).
+    """
+    inverse = np.linalg.inv(root)
+    left_over = np.eye(len(residual)) - told @ told.T
+    spread = np.sqrt(np.maximum(np.diag(inverse.T @ left_over @ inverse), 0.0))
+    weighed = np.abs(inverse.T @ (inverse @ residual))
+    return int(np.argmax(weighed / np.maximum(spread, 1e-9 * spread.max())))
+
+
+def _mend(solution: Solution, placements: Sequence[Placement], settings: Settings) -> str:
+    """What to do about residuals."""
+    look = "look for something that lies or binds there, and for a load of another mass"
+    if solution.suspect is None:
+        return f"one of the loads is not as the others, so few cannot tell which: {look}; repeat them"
+    where = place_text(placements[solution.suspect].group, settings)
+    return f"the load {where} fits least with the others: {look}; repeat it"
 
 
 def _notes(factors: Floats, settings: Settings) -> tuple[str, ...]:

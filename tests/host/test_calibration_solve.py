@@ -181,14 +181,25 @@ def test_a_cell_far_from_its_data_sheet_is_refused() -> None:
     assert found.found == "cell 4 at 1.4000 of the data sheet"
 
 
-def test_something_that_lies_there_during_one_load_is_told_by_its_residual() -> None:
+@pytest.mark.parametrize("wrong", range(5))
+def test_something_that_lies_there_during_one_load_is_told_by_its_residual_and_its_place(wrong: int) -> None:
+    """12 kg more in one of ten loads; two rounds, so that there is enough to tell which."""
     own = settings()
-    loads = placements(HandScale(TRUE, stiff_square()), own)
-    there = np.array(loads[1].change) + 12.0 / 4 / np.array(TRUE)
-    loads[1] = replace(loads[1], change=tuple(there))
+    loads = placements(HandScale(TRUE, stiff_square(), noise=20.0), own, rounds=2)
+    there = np.array(loads[wrong].change) + 12.0 / 4 / np.array(TRUE)
+    loads[wrong] = replace(loads[wrong], change=tuple(there))
     found = refusal_of(loads, own)
+    where = "in the middle" if wrong == 4 else f"over cell {wrong + 1}"
     assert found.found.startswith("residual +")
-    assert "over cell 2, above the 1 kg that the rules allow" in found.found
+    assert found.found.endswith(f"{where}, above the 1 kg that the rules allow")
+    assert found.right.startswith(f"the load {where} fits least with the others")
+
+
+def test_too_few_loads_to_tell_which_one_is_wrong_say_so() -> None:
+    own = settings()
+    loads = placements(HandScale(TRUE, bending(4)), own)
+    loads[2] = replace(loads[2], load_kg=Decimal(990))
+    assert "so few cannot tell which" in refusal_of(loads, own).right
 
 
 def test_weights_that_hang_on_data_sheets_too_much_are_refused() -> None:
