@@ -108,6 +108,15 @@ def windy(made: ScaleParts) -> ScaleParts:
     return replace(made, site=replace(made.site, wind=Wind(9.0), vibration=Vibration(0.02, 12.0, 2.0)))
 
 
+def uneven(made: ScaleParts) -> ScaleParts:
+    """One support low, one that binds, a stone beneath: which supports bear changes with the load."""
+    supports = list(made.receptor.supports)
+    supports[5] = replace(supports[5], height_m=-5e-4)
+    supports[9] = replace(supports[9], binding_kg=50.0)
+    stone = Touch(9.0, 1.5, 5e7, 2e-4)
+    return replace(made, receptor=replace(made.receptor, supports=tuple(supports), touches=(stone,)))
+
+
 def with_effects(seconds: int, made: ScaleParts, block_us: int) -> float:
     """Seconds of processor time, with a lorry every 2 min and 5 K each 10 min, so that no cell is settled."""
     scale = Scale(made, Streams(1))
@@ -198,7 +207,9 @@ def main() -> None:
     calm, shaken = (
         min(with_effects(seconds, made, 10 * S) for _ in range(3)) for made in (parts(), windy(parts()))
     )
+    rough = min(with_effects(seconds, uneven(parts()), 10 * S) for _ in range(3))
     print(f"  wind and a trembling floor cost {shaken / calm:4.2f} times a calm site ({shaken:5.2f} s)")
+    print(f"  a deck that lifts off, binds and comes down on a stone {rough / calm:4.2f} times an even one")
     print(f"  plain Python loop {plain:.1f} s (measured over {stretch} s and scaled up); bare {bare:.3f} s")
     print(f"  peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
