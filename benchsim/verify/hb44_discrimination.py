@@ -9,10 +9,9 @@ from benchsim.verify import limits
 from benchsim.verify.judged import NO_FIGURE, Judged, Procedure
 from benchsim.verify.reader import Reader
 from benchsim.verify.subject import Subject
-from benchsim.verify.weighing import BASE_E, EMPTY_US, MOST_WEIGHTS, Pile, settled, standing
+from benchsim.verify.weighing import BASE_E, EMPTY_US, MOST_WEIGHTS, Pile, settled, standing, steady
 
 ROOM_E = 5
-STEPS_D = 2
 
 
 def carry_out(procedure: Procedure, subject: Subject, reader: Reader) -> Iterator[Judged]:
@@ -30,14 +29,14 @@ def carry_out(procedure: Procedure, subject: Subject, reader: Reader) -> Iterato
 def _moved(procedure: Procedure, part: str, subject: Subject, reader: Reader, pile: Pile, way: str) -> Judged:
     """From where 0.1 d more, or less on the way down, changes the figure: 1.4 d on, or off."""
     load_kg, spot = pile.total_kg, subject.middle
-    weight_kg = float(subject.d_kg * limits.of(subject, "discrimination_d"))
+    weight_kg = float(subject.d_kg * limits.of(subject, "discrimination_load_d"))
     lifted = [reader.place(weight_kg, *spot)] if way == "down" else []
-    small = _past_a_step(subject, reader)
-    start = stepped = standing(settled(reader))
+    before = standing(settled(reader))
+    small = _past_a_step(subject, reader, before)
     if way == "up":
-        while small and start is not None and start == stepped:
-            reader.take_off(small.pop())
-            start = standing(settled(reader))
+        _back(reader, small, before)
+    start = standing(reader.read())
+    if way == "up":
         lifted.append(reader.place(weight_kg, *spot))
     else:
         reader.take_off(lifted.pop())
@@ -46,18 +45,26 @@ def _moved(procedure: Procedure, part: str, subject: Subject, reader: Reader, pi
         reader.take_off(load)
     if start is None or end is None:
         return procedure.judged(part, load_kg, NO_FIGURE, None, Decimal(0))
-    least_e = STEPS_D * subject.d_kg / subject.e_kg
+    least_e = limits.of(subject, "discrimination_change_d") * subject.d_kg / subject.e_kg
     short_e = max(Decimal(0), least_e - abs(end - start) / subject.e_kg)
     return procedure.judged(part, load_kg, f"{start:f} to {end:f} kg", short_e, Decimal(0))
 
 
-def _past_a_step(subject: Subject, reader: Reader) -> list[int]:
-    """Weights of 0.1 d, added until the figure steps."""
-    before = standing(settled(reader))
+def _past_a_step(subject: Subject, reader: Reader, before: Decimal | None) -> list[int]:
+    """Weights of 0.1 d, added until the figure has stepped and stays there."""
     small: list[int] = []
     while before is not None and len(small) < MOST_WEIGHTS:
         small.append(reader.place(float(subject.d_kg / 10), *subject.middle))
-        now = standing(settled(reader))
-        if now is not None and now > before:
+        settled(reader)
+        if steady(reader, before.__lt__):
             break
     return small
+
+
+def _back(reader: Reader, small: list[int], before: Decimal | None) -> None:
+    """Weights taken off, last on first off, until the figure is back where it was and stays there."""
+    while small and before is not None:
+        reader.take_off(small.pop())
+        settled(reader)
+        if steady(reader, before.__ge__):
+            return

@@ -23,7 +23,7 @@ def decreasing(procedure: Procedure, subject: Subject, reader: Reader) -> Iterat
 
 def _series(procedure: Procedure, subject: Subject, reader: Reader, way: str) -> Iterator[Judged]:
     pile = Pile(subject, reader)
-    _, off_kg = error_at_zero(subject, reader, pile)
+    off_kg = error_at_zero(subject, reader, pile)
     loads = loads_of(subject)
     if way == "down":
         for load_kg in loads:

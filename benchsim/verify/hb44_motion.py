@@ -49,7 +49,9 @@ def _poured(procedure: Procedure, subject: Subject, reader: Reader) -> Judged:
     pile = Pile(subject, reader)
     pile.up_to(subject.min_kg)
     settled(reader)
-    step_kg = FASTER * subject.profile.motion_band_d * subject.e_kg * POUR_EACH_US / SECOND_US
+    step_kg = (
+        FASTER * subject.profile.motion_band_of(subject.max_kg) * subject.e_kg * POUR_EACH_US / SECOND_US
+    )
     taken = []
     for number in range(POURED):
         pile.up_to(pile.total_kg + step_kg)

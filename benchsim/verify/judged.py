@@ -49,13 +49,16 @@ class Judged:
 class Procedure:
     """A test of a standard: begins and ends with an empty receptor.
 
-    not_run: why it is not, for what cannot be; then carry_out gives nothing.
+    not_run: why it is not, for what cannot be; then carry_out gives nothing.  needs: keys of the profile,
+    without which it is not run.  named_by: the key whose clause is this one's, where classes differ.
     """
 
     clause: str
     title: str
     carry_out: Callable[[Procedure, Subject, Reader], Iterator[Judged]] = lambda *_: iter(())
     not_run: str = ""
+    needs: tuple[str, ...] = ()
+    named_by: str = ""
 
     def judged(
         self,

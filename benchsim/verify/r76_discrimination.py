@@ -9,7 +9,7 @@ from benchsim.verify import limits
 from benchsim.verify.judged import NO_FIGURE, Judged, Procedure
 from benchsim.verify.reader import Reader
 from benchsim.verify.subject import Subject
-from benchsim.verify.weighing import EMPTY_US, Pile, settled, standing
+from benchsim.verify.weighing import EMPTY_US, Pile, settled, standing, steady
 
 WEIGHTS = 10
 
@@ -30,18 +30,21 @@ def _at(procedure: Procedure, name: str, subject: Subject, reader: Reader, load_
     d_kg, spot = subject.d_kg, subject.middle
     small = [reader.place(float(d_kg / 10), *spot) for _ in range(WEIGHTS)]
     first = now = standing(settled(reader))
-    while small and first is not None and not (now is not None and now < first):
+    while small and first is not None:
         reader.take_off(small.pop())
         now = standing(settled(reader))
+        if steady(reader, first.__gt__):
+            break
     if first is None or now is None or now >= first:
         shown = NO_FIGURE if first is None or now is None else f"{first:f} kg with and without 1 d"
         result = procedure.judged(name, load_kg, shown, None, Decimal(0))
     else:
         small.append(reader.place(float(d_kg / 10), *spot))
         settled(reader)
-        small.append(reader.place(float(d_kg * limits.of(subject, "discrimination_d")), *spot))
+        small.append(reader.place(float(d_kg * limits.of(subject, "discrimination_load_d")), *spot))
         last = standing(settled(reader))
-        error_e = None if last is None else (last - first - d_kg) / subject.e_kg
+        change_kg = d_kg * limits.of(subject, "discrimination_change_d")
+        error_e = None if last is None else (last - first - change_kg) / subject.e_kg
         shown = f"{now:f} to {last:f} kg" if last is not None else NO_FIGURE
         result = procedure.judged(name, load_kg, shown, error_e, Decimal(0))
     for load in reversed(small):

@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
+from benchsim.verify import limits
 from benchsim.verify.judged import Judged, Procedure
 from benchsim.verify.reader import Reader
 from benchsim.verify.series import repeated, spread
 from benchsim.verify.subject import Subject
 
-LARGE_KG = 1_000
-MANY, FEW = 10, 3
-
 
 def carry_out(procedure: Procedure, subject: Subject, reader: Reader) -> Iterator[Judged]:
-    """Two series, about half of Max and Max: ten weighings each, three where Max is 1000 kg or more."""
-    times = MANY if subject.max_kg < LARGE_KG else FEW
+    """Two series, about half of Max and Max."""
+    times, stage = limits.weighings(subject), limits.stage_of(subject, "repeatability_stage")
     for share in (Decimal("0.5"), Decimal(1)):
         load_kg = subject.whole(subject.max_kg * share)
         weights = [r.before_kg for r in repeated(subject, reader, load_kg, times)]
-        yield spread(procedure, f"{times} times", subject, load_kg, weights, subject.limit_e(load_kg))
+        yield spread(procedure, f"{times} times", subject, load_kg, weights, subject.limit_e(load_kg, stage))

@@ -10,11 +10,10 @@ from benchsim.verify import limits
 from benchsim.verify.judged import NO_FIGURE, Judged, Procedure
 from benchsim.verify.reader import Reader
 from benchsim.verify.subject import Subject
-from benchsim.verify.weighing import EMPTY_US, SECOND_US, Pile, insist, notice, settled
+from benchsim.verify.weighing import EMPTY_US, Pile, insist, notice, settled
 
 TIMES = 5
-WATCHED = 50
-EACH_US = 5 * SECOND_US // WATCHED
+LOOK_US = 200_000
 
 
 def carry_out(procedure: Procedure, subject: Subject, reader: Reader) -> Iterator[Judged]:
@@ -39,19 +38,27 @@ def carry_out(procedure: Procedure, subject: Subject, reader: Reader) -> Iterato
 
 
 def _print(procedure: Procedure, part: str, subject: Subject, reader: Reader, load_kg: Decimal) -> Judged:
-    limit_e = limits.of(subject, "printed_off_e")
+    limit_e = limits.of(subject, "record_within_d")
     printed = insist(reader, Record()).figure_kg
     if printed is None:
         return procedure.judged(part, load_kg, "nothing is printed", None, limit_e)
     shown = set()
-    for _ in range(WATCHED):
-        reader.wait(EACH_US)
+    for _ in range(int(limits.of(subject, "record_watched_ms")) * 1000 // LOOK_US):
+        reader.wait(LOOK_US)
         shown.add(reader.read().figure_kg)
     figures = {f for f in shown if f is not None}
     if figures != shown or not figures:
         return procedure.judged(part, load_kg, NO_FIGURE, None, limit_e)
     error_kg = max((f - printed for f in figures), key=abs)
-    neighbours = max(figures | {printed}) - min(figures | {printed}) <= subject.e_kg
+    neighbours = limits.of(subject, "record_neighbours") - 1
+    apart_kg = max(figures | {printed}) - min(figures | {printed})
     error_e = error_kg / subject.e_kg
     told = f"{printed:f}, then {' or '.join(f'{f:f}' for f in sorted(figures)[:3])} kg"
-    return procedure.judged(part, load_kg, told, error_e, limit_e, neighbours and abs(error_e) <= limit_e)
+    return procedure.judged(
+        part,
+        load_kg,
+        told,
+        error_e,
+        limit_e,
+        apart_kg <= neighbours * subject.d_kg and abs(error_e) <= limit_e,
+    )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from benchsim.verify import limits
 from benchsim.verify.judged import NO_FIGURE, Judged, Procedure
 from benchsim.verify.reader import Reader
 from benchsim.verify.subject import Subject
@@ -14,7 +13,7 @@ from benchsim.verify.weighing import BASE_E, EMPTY_US, SECOND_US, Pile, settled,
 STEP_D = 2
 STANDS_US = 15 * SECOND_US
 DRIFT_D, DRIFT_EACH_US = 2, 3 * SECOND_US
-POURED_D, POUR_EACH_US = 10, SECOND_US // 10
+POURED_D, POUR_EACH_US = 10, SECOND_US // 5
 ROUNDING_D = Decimal("0.5")
 
 
@@ -49,11 +48,10 @@ def _pour(procedure: Procedure, subject: Subject, reader: Reader) -> Judged:
     """10 d poured on the empty scale at 1 d/s: tracking may keep up with half of that at most."""
     reader.wait(EMPTY_US)
     pile = Pile(subject, reader)
-    for _ in range(10 * POURED_D):
-        pile.up_to(pile.total_kg + subject.d_kg / 10)
+    for _ in range(5 * POURED_D):
+        pile.up_to(pile.total_kg + subject.d_kg / 5)
         reader.wait(POUR_EACH_US)
-    seconds = Decimal(10 * POURED_D * POUR_EACH_US) / SECOND_US
-    taken_d = limits.of(subject, "tracking_d_per_s") * seconds
+    taken_d = subject.profile.zero_tracking_rate_d_per_s * POURED_D  # it takes so many seconds
     return _held(procedure, "a load poured at 1 d/s shows", subject, reader, pile, taken_d + ROUNDING_D)
 
 

@@ -19,7 +19,7 @@ NET_LOADS = 5
 def gross(procedure: Procedure, subject: Subject, reader: Reader) -> Iterator[Judged]:
     """Ten loads or more, Min, Max and the steps of the tolerance among them."""
     pile = Pile(subject, reader)
-    _, off_kg = error_at_zero(subject, reader, pile)
+    off_kg = error_at_zero(subject, reader, pile)
     yield from up_and_down(procedure, subject, reader, pile, loads_of(subject), off_kg)
     pile.off()
 
@@ -30,10 +30,12 @@ def net(procedure: Procedure, subject: Subject, reader: Reader) -> Iterator[Judg
     container, pile = Pile(subject, reader), Pile(subject, reader)
     container.up_to(subject.whole(subject.max_kg * TARE_SHARE))
     settled(reader)
-    if not insist(reader, Tare()).done or not settled(reader).net:
-        yield procedure.judged("tare", container.total_kg, "no tare is taken", None, None, False)
+    tared = insist(reader, Tare()).done and settled(reader).net
+    off_kg = weigh(subject, reader).before_kg if tared else None
+    if off_kg is None:
+        found = "no figure at net zero" if tared else "no tare is taken"
+        yield procedure.judged("tare", container.total_kg, found, None, None, False)
     else:
-        off_kg = weigh(subject, reader).before_kg or Decimal(0)
         loads = loads_of(subject, subject.max_kg - container.total_kg)
         part = max(1, len(loads) // NET_LOADS)
         chosen = sorted({loads[0], *loads[part::part], loads[-1]})

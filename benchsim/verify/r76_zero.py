@@ -47,12 +47,11 @@ def _to_changeover(subject: Subject, reader: Reader, pile: Pile) -> bool:
 def _error(
     procedure: Procedure, part: str, subject: Subject, reader: Reader, pile: Pile, ready: bool
 ) -> Iterator[Judged]:
-    load_kg, limit_e = pile.total_kg, limits.of(subject, "zero_accuracy_e")
+    load_kg, limit_e = pile.total_kg, limits.of(subject, "zero_set_within_d")
     if not ready or not insist(reader, Zero()).done:
         yield procedure.judged(part, load_kg, "zero is not set", None, limit_e)
     else:
         shown = standing(settled(reader))
-        weighed, off_kg = error_at_zero(subject, reader, pile)
-        found = None if weighed.before_kg is None else (off_kg + load_kg) / subject.e_kg
-        yield procedure.judged(part, load_kg, shown, found, limit_e)
+        error_e = (error_at_zero(subject, reader, pile) + load_kg) / subject.e_kg
+        yield procedure.judged(part, load_kg, shown, error_e, limit_e)
     pile.off()

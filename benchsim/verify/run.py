@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
-from benchsim.verify.judged import Judged, Procedure
+from benchsim.verify.judged import NO_FIGURE, Judged, Procedure
 from benchsim.verify.reader import Reader
+from benchsim.verify.series import NoZero
 from benchsim.verify.subject import Subject
 
 
@@ -55,5 +56,12 @@ def verify(
             why = f"not run: {procedure.not_run}"
             tests.append(Judged(procedure.clause, procedure.title, "", "", why, None, None, None))
         else:
-            tests += procedure.carry_out(procedure, subject, switch_on())
+            tests += _carried_out(procedure, subject, switch_on())
     return Report(subject, tuple(tests))
+
+
+def _carried_out(procedure: Procedure, subject: Subject, reader: Reader) -> Iterator[Judged]:
+    try:
+        yield from procedure.carry_out(procedure, subject, reader)
+    except NoZero:
+        yield procedure.judged("error at zero", "", NO_FIGURE, None, None, False)

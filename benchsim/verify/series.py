@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
+from benchsim.rules.tables import band_ends
 from benchsim.verify.judged import Judged, Procedure
 from benchsim.verify.reader import Reader
 from benchsim.verify.subject import Spot, Subject
@@ -13,17 +14,24 @@ from benchsim.verify.weighing import BASE_E, EMPTY_US, Pile, Weighed, weigh
 TENTHS = 10
 
 
-def error_at_zero(subject: Subject, reader: Reader, pile: Pile) -> tuple[Weighed, Decimal]:
-    """The weighing of a base load of 10 e, which stays on the pile, and its error in kg: E0.
+class NoZero(Exception):
+    """The error at zero cannot be found, so nothing can be told of any other."""
 
-    The base is out of the reach of zero-tracking, which may be at work here.  An E0 that cannot be found is
-    told by the weighing and counts as 0.  Source: R 76-1 A.4.2.3 (memory).
+
+def error_at_zero(subject: Subject, reader: Reader, pile: Pile) -> Decimal:
+    """E0 in kg: of a base load of 10 e, which stays on the pile.
+
+    The base is out of the reach of zero-tracking, which may be at work here.  Source: R 76-1 A.4.2.3
+    (memory).  Raises NoZero, with the pile taken off.
     """
     reader.wait(EMPTY_US)
     base_kg = pile.total_kg + BASE_E * subject.e_kg
     pile.up_to(base_kg)
-    result = weigh(subject, reader)
-    return result, Decimal(0) if result.before_kg is None else result.before_kg - base_kg
+    before_kg = weigh(subject, reader).before_kg
+    if before_kg is None:
+        pile.off()
+        raise NoZero
+    return before_kg - base_kg
 
 
 def loads_of(subject: Subject, most_kg: Decimal | None = None) -> list[Decimal]:
@@ -32,14 +40,10 @@ def loads_of(subject: Subject, most_kg: Decimal | None = None) -> list[Decimal]:
     Ten at least; a step is tried where the smaller tolerance still holds.  Source: R 76-1 A.4.4.1 (memory).
     """
     top_kg = subject.whole(subject.max_kg if most_kg is None else most_kg)
-    steps = [top for top, _ in subject.profile.tolerance.bands if top is not None]
-    beyond = subject.profile.tolerance.beyond
-    if beyond is not None:
-        most = int(top_kg / subject.e_kg)
-        steps += range(steps[-1] + beyond[0], most, beyond[0])
     loads = {subject.min_kg, top_kg}
-    loads |= {step * subject.e_kg for step in steps}
-    loads |= {subject.whole(top_kg * part / TENTHS) for part in range(1, TENTHS)}
+    loads |= {end * subject.e_kg for end in band_ends(subject.profile, int(top_kg / subject.e_kg))}
+    parts = max(subject.profile.tests.loads_at_first or 0, TENTHS)
+    loads |= {subject.whole(top_kg * part / parts) for part in range(1, parts)}
     least_kg = max(subject.min_kg, BASE_E * subject.e_kg)
     return sorted(load for load in loads if least_kg <= load <= top_kg)
 
@@ -55,7 +59,7 @@ def up_and_down(
 ) -> Iterator[Judged]:
     """Each load on the way up, and again on the way down, judged by the tolerance for the load.
 
-    The pile may hold a tare: loads count from what is on it when off_kg was found less the base.
+    off_kg: the error at zero.  ways: one of them alone, or both.
     """
     if "up" in ways:
         for load_kg in loads_kg:

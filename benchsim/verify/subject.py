@@ -35,7 +35,7 @@ class Subject:
     @property
     def min_kg(self) -> Decimal:
         """Min, the smallest load that should be weighed."""
-        return self.profile.min_load_d * self.e_kg
+        return self.profile.min_load_of(self.e_kg) * self.e_kg
 
     @property
     def counted(self) -> str:
@@ -60,11 +60,6 @@ class Subject:
         """The largest error at a load, in e.  stage: instead of the subject's own."""
         count = self.profile.up_to_n_max(math.ceil(load_kg / self.e_kg))
         return tolerance_d(count, self.profile, stage or self.stage)
-
-    @property
-    def loosest_stage(self) -> str:
-        """The stage of scales in use: "in service", "maintenance"."""
-        return max(self.profile.tolerance.stages, key=lambda s: s[1])[0]
 
 
 def subject_of(plan: Plan, profile: Profile, stage: str | None = None) -> Subject:

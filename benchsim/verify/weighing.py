@@ -7,6 +7,7 @@ Source: R 76-1 A.4.4.3, 3.5.3 (memory).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -18,11 +19,12 @@ SECOND_US = 1_000_000
 SETTLE_US = 1_500_000  # a host may average and must see the load before it can tell of motion
 POLL_US = 200_000
 AGAIN_US = 100_000
+LOOKS, LOOK_US = 5, 400_000
 NOTICE_US, GLANCE_US = SECOND_US, 20_000
 PATIENCE_US = 30 * SECOND_US
 EMPTY_US = 5 * SECOND_US  # zero-tracking has done its work by then
 MOST_WEIGHTS = 15  # ten of 0.1 d make a step; a few more for a host whose figure is not quite at rest
-FINE = Decimal("0.2")
+FINE = Decimal("0.2")  # where the rules do not say; R 76-1 3.5.3
 BASE_E = 10  # a load of so many e keeps the scale out of the reach of zero-tracking
 
 
@@ -46,7 +48,8 @@ def settled(reader: Reader) -> Reading:
 def weigh(subject: Subject, reader: Reader, spot: Spot | None = None) -> Weighed:
     """I and P of what is on the scale now.  spot: where the small weights go, the middle when not said."""
     shown = standing(settled(reader))
-    if shown is None or subject.d_kg <= FINE * subject.e_kg:
+    fine = subject.profile.rounding_counts_up_to or FINE
+    if shown is None or subject.d_kg <= fine * subject.e_kg:
         return Weighed(shown, shown)
     small = subject.d_kg / 10
     x_m, y_m = spot or subject.middle
@@ -65,6 +68,16 @@ def weigh(subject: Subject, reader: Reader, spot: Spot | None = None) -> Weighed
 def standing(reading: Reading) -> Decimal | None:
     """The figure that stands still; None while it moves or where there is none."""
     return None if reading.motion else reading.figure_kg
+
+
+def steady(reader: Reader, holds: Callable[[Decimal], bool]) -> bool:
+    """Whether what is shown meets a condition and keeps to it: no figure that flickers between two."""
+    for _ in range(LOOKS):
+        figure = standing(reader.read())
+        if figure is None or not holds(figure):
+            return False
+        reader.wait(LOOK_US)
+    return True
 
 
 def notice(reader: Reader, before: Reading) -> None:
