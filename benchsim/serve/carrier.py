@@ -49,7 +49,7 @@ def make_carrier(place: str, side: Side) -> Carrier:
 
 
 def check_reach(place: str, side: Side) -> None:
-    """Raises BadInput where a host would seek nobody: who listens on UDP only answers, a host speaks first."""
+    """Raises BadInput where a host would seek nobody: a UDP listener only answers, a host speaks first."""
     if side is Side.HOST and place.startswith("listen-udp:"):
         raise BadInput(f"{place}: over udp nobody comes to a host, it speaks first", "name udp:HOST:PORT")
 
