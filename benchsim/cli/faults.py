@@ -84,12 +84,24 @@ def _show_fault(entry: Entry) -> None:
             narrow=("figure", "default"),
         )  # fmt: skip
     out.print()
-    out.print(Text(f"{{at: 20 s, fault: {entry.name}{_example(entry)}, until: 60 s}}", "dim"))
+    _show_story(entry)
+    out.print(Text(example(entry), "dim"))
 
 
-def _example(entry: Entry) -> str:
-    """How a timeline's item goes on for a fault of this kind."""
+def _show_story(entry: Entry) -> None:
+    """What it does to a reading: run now, on the bench."""
+    from benchsim.cli.fault_story import lines, play
+    from benchsim.cli.text import SIMULATED, console
+
+    out = console()
+    for line in [*lines(play(entry), out.width), SIMULATED]:
+        out.print(line, soft_wrap=True)
+    out.print()
+
+
+def example(entry: Entry) -> str:
+    """A timeline's item with this fault."""
     where = {"cell": ", on: cell 1", "wiring": ", on: cell 1", "node": ", on: node 1", "link": ", on: node 1"}
     figure = next(iter(entry.parameters), None)
     with_ = f", with: {{{figure.word}: {figure.shown(figure.default)}}}" if figure else ""
-    return where.get(entry.stage, "") + with_
+    return f"{{at: 20 s, fault: {entry.name}{where.get(entry.stage, '')}{with_}, until: 60 s}}"
