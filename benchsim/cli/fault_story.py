@@ -82,9 +82,9 @@ def lines(story: Story, width: int = 80) -> list[str]:
     instants = np.linspace(0, LASTS_S * SECOND_US, count, endpoint=False, dtype=np.int64) + SECOND_US // 2
     rows = np.searchsorted(columns.t_us, instants, "right") - 1
     interval_kg, figure = float(trace.interval), columns.shows_figure()[rows]
-    gross_kg: Floats = columns.gross_d[rows] * interval_kg
-    moved_kg: Floats = gross_kg - sound.gross_d[rows] * interval_kg
-    cell_kg: Floats = columns.cells_kg[rows, 0] - sound.cells_kg[rows, 0]
+    gross_kg = np.asarray(columns.gross_d[rows] * interval_kg, np.float64)
+    moved_kg = gross_kg - sound.gross_d[rows] * interval_kg
+    cell_kg = columns.cells_kg[rows, 0] - sound.cells_kg[rows, 0]
     named = [
         ("weight", _row(gross_kg, figure, instants)),
         ("true mass", _row(columns.true_kg[rows], np.ones_like(figure), instants)),

@@ -17,7 +17,9 @@ from benchsim.link.impairments.delay import Delay
 from benchsim.link.impairments.duplicate import Duplicate
 from benchsim.link.impairments.loss import Loss
 from benchsim.link.impairments.outage import Outage
+from benchsim.link.impairments.rate import Rate
 from benchsim.link.impairments.reorder import Reorder
+from benchsim.link.impairments.replay import Replay
 
 # Whole numbers that are sizes, not names or addresses.
 _SIZES = ("averaging_us", "waiting_us", "stuck_bits", "step_d", "skew_us")
@@ -77,8 +79,10 @@ def _impairment(whole: Any, share: float) -> Any:
             return BitErrors(rate * share)
         case Duplicate(probability, later_us):
             return Duplicate(probability * share, later_us)
-        case Reorder():
+        case Reorder() | Replay():
             return dataclasses.replace(whole, probability=whole.probability * share)
+        case Rate():
+            return dataclasses.replace(whole, bits_per_s=round(whole.bits_per_s / share))
     raise BadInput(f"{type(whole).__name__} on a link cannot grow", "begin it at once, without growing")
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import itertools
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -62,34 +62,47 @@ def start(entry: Entry, key: str = "it", grows_us: int = 0) -> ask.StartFault:
     return ask.StartFault(key, entry.name, _target(entry), SHOWN.get(entry.name, {}), grows_us)
 
 
-def run(*faults: tuple[float, ask.Command], until_s: float = LOOK_S) -> Bench:
+@dataclass(frozen=True)
+class Ran:
+    """A bench at its end, and each frame of the link: when it set out, and how often it arrived."""
+
+    bench: Bench
+    frames: list[tuple[int, int]]
+
+
+def run(*faults: tuple[float, ask.Command], until_s: float = LOOK_S) -> Ran:
     items = sorted([*LOADS, *faults], key=lambda item: item[0])
     bench = Bench(plan(*items, cells=8, parts=HEALTHY, up=NETWORK), load_profile("r76-iii"), 3)
+    frames: list[tuple[int, int]] = []
+    bench.tap(lambda carried: frames.append((carried[1], len(carried[3]))))
     bench.run(round(until_s * S))
-    return bench
+    return Ran(bench, frames)
 
 
 @functools.cache
-def healthy() -> Bench:
+def healthy() -> Ran:
     return run()
 
 
-def seen(bench: Bench, from_s: float, to_s: float) -> tuple[Any, ...]:
-    """All that a host knows of a stretch of a run."""
+def seen(ran: Ran, from_s: float, to_s: float) -> tuple[Any, ...]:
+    """All that a host and whoever listens on the link know of a stretch of a run."""
+    bench = ran.bench
     columns = bench.trace.columns()
     rows = (columns.t_us >= from_s * S) & (columns.t_us < to_s * S)
     states = [(t, s.step, s.reason) for t, s in bench.trace.link_states if from_s * S <= t < to_s * S]
+    frames = [frame for frame in ran.frames if from_s * S <= frame[0] < to_s * S]
     cells = np.round(columns.cells_kg[rows], 6)
     flags = [str(bench.trace.indication_at(t)) for t in columns.t_us[rows].tolist()]
-    return flags, np.nan_to_num(cells, nan=-1e9).tolist(), states
+    return flags, np.nan_to_num(cells, nan=-1e9).tolist(), states, frames
 
 
 @EVERY
 def test_a_fault_is_seen_while_it_lasts_and_leaves_no_trace(entry: Entry) -> None:
-    bench = run((BEGINS_S, start(entry)), (ENDS_S, ask.EndFault("it")))
-    assert seen(bench, 0.0, BEGINS_S) == seen(healthy(), 0.0, BEGINS_S)
-    assert seen(bench, BEGINS_S, ENDS_S) != seen(healthy(), BEGINS_S, ENDS_S)
-    last, good = bench.indication, healthy().indication
+    ran = run((BEGINS_S, start(entry)), (ENDS_S, ask.EndFault("it")))
+    bench = ran.bench
+    assert seen(ran, 0.0, BEGINS_S) == seen(healthy(), 0.0, BEGINS_S)
+    assert seen(ran, BEGINS_S, ENDS_S) != seen(healthy(), BEGINS_S, ENDS_S)
+    last, good = bench.indication, healthy().bench.indication
     assert (last.valid, last.reason, last.tare_d, last.motion) == (True, "", 0, False)
     assert last.gross_d == pytest.approx(good.gross_d, abs=1)
     assert [s.step for s in bench.link_states] == ["flow", "flow"]
@@ -163,10 +176,11 @@ SAMPLED = sorted(PAIRS, key=lambda p: hashlib.sha256(f"{p[0].name}+{p[1].name}".
 
 @pytest.mark.parametrize("pair", SAMPLED, ids=lambda p: f"{p[0].name}+{p[1].name}")
 def test_two_faults_overlap_on_one_bench_and_leave_no_trace(pair: tuple[Entry, Entry]) -> None:
-    bench = run(
+    ran = run(
         (7.0, start(pair[0], "first")), (9.0, start(pair[1], "second")),
         (11.0, ask.EndFault("first")), (13.0, ask.EndFault("second")),
     )  # fmt: skip
+    bench = ran.bench
     assert bench.faults == ("weather",)
     assert bench.indication.valid
-    assert bench.indication.gross_d == pytest.approx(healthy().indication.gross_d, abs=1)
+    assert bench.indication.gross_d == pytest.approx(healthy().bench.indication.gross_d, abs=1)

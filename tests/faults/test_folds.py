@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from fractions import Fraction
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from benchsim.faults.fault import HOUR_US, entry_of
 from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Streams
+from benchsim.host.indication import rounded
 from benchsim.link.channel import Channel
 from benchsim.scale.validate import check_digitiser
 from tests.faults.healthy import CELL, HEALTHY, NODE, RECEPTOR
@@ -198,3 +200,60 @@ def test_congestion_makes_frames_late_and_loses_none() -> None:
     assert min(late_us) >= 150_000
     assert max(late_us) <= 350_000
     assert sum(late_us) / 2000 == pytest.approx(250_000, abs=4 * 200_000 / math.sqrt(12 * 2000))
+
+
+def test_a_line_with_noise_turns_the_share_of_bits_it_names() -> None:
+    # Independent bits: the count is binomial; four standard deviations are allowed.
+    channel, frames, octets = Channel(fold("line-noise", rate=1e-3).up, Streams(5)), 2000, 100
+    wrong = 0
+    for n in range(frames):
+        for _, frame in channel.carry(bytes(octets), n * 100_000):
+            wrong += int.from_bytes(frame, "big").bit_count()
+    bits = frames * octets * 8
+    assert wrong == pytest.approx(bits * 1e-3, abs=4 * math.sqrt(bits * 1e-3))
+
+
+def test_a_thin_line_takes_eight_bits_an_octet_at_its_rate() -> None:
+    channel = Channel(fold("thin-line", bits_per_s=9_600).up, Streams(5))
+    [(arrived_us, _)] = channel.carry(bytes(120), 1_000_000)
+    assert arrived_us - 1_000_000 == pytest.approx(120 * 8 / 9_600 * 1e6, abs=1)
+
+
+@pytest.mark.parametrize(("name", "more"), [("repeating-bridge", 0.3), ("old-frames", 0.2)])
+def test_what_comes_twice_comes_in_the_share_it_names(name: str, more: float) -> None:
+    channel = Channel(fold(name).up, Streams(5))
+    arrived = sum(len(channel.carry(n.to_bytes(4, "big"), n * 100_000)) for n in range(10_000))
+    assert arrived / 10_000 == pytest.approx(
+        1.0 + more, abs=4 * math.sqrt(more * (1 - more) / 10_000) + 0.002
+    )
+
+
+def test_a_route_that_is_overtaken_holds_back_the_share_it_names() -> None:
+    channel = Channel(fold("overtaking-route").up, Streams(5))
+    late = sum(t > n * 100_000 for n in range(10_000) for t, _ in channel.carry(b"frame", n * 100_000))
+    assert late / 10_000 == pytest.approx(0.2, abs=4 * math.sqrt(0.2 * 0.8 / 10_000))
+
+
+@pytest.mark.parametrize("times", [2, 5, 10])
+def test_a_host_with_a_wide_interval_rounds_to_the_nearest_of_its_steps(times: int) -> None:
+    """R 76-1 A.4.4.3 with d taken as so many d: the nearest step, up from the middle; by exact fractions."""
+    assert fold("wrong-interval", times=times).settings.step_d == times
+    for parts in range(-30_000_000, 30_000_000, 499_999):
+        expected = math.floor(Fraction(parts, times * 1_000_000) + Fraction(1, 2)) * times
+        assert rounded(parts, times) == expected
+
+
+def test_exchanging_two_cells_twice_makes_it_right() -> None:
+    once = fold("exchanged-cells", first=2, second=7)
+    assert [(s.address, s.channel) for s in once.settings.seats][1] == (2, 2)
+    assert fold("exchanged-cells", once, first=2, second=7) == HEALTHY["host"]
+    with pytest.raises(BadInput, match="two cells"):
+        fold("exchanged-cells", first=3, second=3)
+
+
+def test_an_old_zero_is_off_by_the_mass_it_names() -> None:
+    before, after = (
+        HEALTHY["host"].settings.seats[3],
+        fold("old-zero", cell=4, shift_kg=120.0).settings.seats[3],
+    )
+    assert (before.zero_counts - after.zero_counts) * after.kg_per_count == pytest.approx(120.0)
