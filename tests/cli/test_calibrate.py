@@ -134,6 +134,15 @@ def test_by_hand_a_person_says_when_and_goes_back(
     assert out.count("Stand clear while a load is moved") > 10
 
 
+def test_by_hand_again_and_back_go_where_they_say(
+    platform: str, call: Call, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("done\ndone\nback\nback\nagain\nagain\nquit\n"))
+    out = call("calibrate", platform, *QUICK, "--by-hand").out
+    steps = [line.split()[1] for line in out.splitlines() if line.startswith("Step ")]
+    assert steps == ["1", "2", "3", "2", "1", "2", "2"]
+
+
 @pytest.mark.parametrize("lines", ["", "done\nquit\n", "done\ndone"])
 def test_by_hand_what_is_left_unfinished_ends_with_1(
     platform: str, call: Call, monkeypatch: pytest.MonkeyPatch, lines: str

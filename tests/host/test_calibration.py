@@ -258,6 +258,45 @@ def test_an_error_above_the_tolerance_fails_with_load_and_limit() -> None:
     assert results_of(worse).failed == ("error +0.65 kg at 500 kg, above 500 g (r76-iii, initial)",)
 
 
+def test_weights_too_coarse_for_the_scale_fail() -> None:
+    """R 76-1 3.7.1 (memory): 3 t of 20 kg M3 weights may be wrong by 1.5 kg, and 0.5 kg are allowed."""
+    found = results_of(walked(settings(weight_class="M3"), scale()))
+    assert found.failed[-1].startswith("error of the test weights at 3 t: M3 in pieces of 20 kg: 1.5 kg")
+
+
+def test_what_the_empty_deck_comes_back_to_is_told_with_its_sign() -> None:
+    state = walked(settings(), scale())
+    last = len(state.readings) - 1
+    after = replace(state, at=last).done(
+        scale(extra_kg=(0.4, 0.0, 0.0, 0.0)).read(tasks_of(settings())[last])
+    )
+    assert isinstance(after, Calibration)
+    assert results_of(after).zero_return_kg == pytest.approx(0.4)
+
+
+def test_weighings_that_scatter_make_a_built_up_load_less_certain() -> None:
+    """1 kg between the lowest and the highest of three is a standard deviation of 1/1.693 kg, and each of
+    the two readings of a substitution has that.
+    """
+    own = settings(weights_kg=Decimal(1500))
+    state = walked(own, scale())
+    at = next(i for i, t in enumerate(tasks_of(own)) if t.kind is Kind.REPEAT)
+    after = replace(state, at=at).done(scale(gain=1 + 1 / 1500).read(tasks_of(own)[at]))
+    assert isinstance(after, Calibration)
+    carried = results_of(after).rows[-1].carried
+    assert carried is not None
+    assert carried.comparisons == pytest.approx(2**0.5 / 1.693, rel=1e-6)
+
+
+def test_weighings_agree_within_the_stage_that_the_profile_names() -> None:
+    """HB 44 T.N.5 (memory): within the maintenance tolerance, 3 d at 2 400 d in class III; R 76-1 3.6.1: as
+    tested.
+    """
+    hb44 = settings(profile=load_profile("hb44-iii"))
+    assert results_of(walked(hb44, scale())).spread_allowed_kg == 3
+    assert results_of(walked(settings(), scale())).spread_allowed_kg == Decimal("1.5")
+
+
 # -- settings ------------------------------------------------------------------------------------------
 
 
@@ -297,6 +336,14 @@ def test_the_usual_points_run_from_min_to_max_and_are_enough(name: str) -> None:
     assert len(points) >= 5
     assert list(points) == sorted(set(points))
     assert {Decimal(500), Decimal(2000)} <= set(usual_points(Decimal(3000), Decimal(1), R76))
+
+
+def test_tolerances_count_what_the_rules_count_and_begin_right_above_a_step() -> None:
+    """R 76-1 Table 6, in e: 0.5 e up to 500 e, 1 e up to 2 000 e.  HB 44 Table 6 (acceptance), in d."""
+    fine = settings(interval_kg=Decimal("0.5"), verification_interval_kg=Decimal(1))
+    assert [fine.tolerance_kg(Decimal(m)) for m in ("500", "500.2", "2000")] == [Decimal("0.5"), 1, 1]
+    other = replace(fine, profile=load_profile("hb44-iii"))
+    assert other.tolerance_kg(Decimal(2000)) == Decimal("0.75")  # 4 000 d: 3 d, half of it
 
 
 def test_sections_are_the_cells_side_by_side() -> None:

@@ -195,6 +195,29 @@ def test_something_that_lies_there_during_one_load_is_told_by_its_residual_and_i
     assert found.right.startswith(f"the load {where} fits least with the others")
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_the_load_that_fits_least_is_the_one_without_which_all_fit_best(seed: int) -> None:
+    """Source: each load left out in turn, and the rest solved by scipy.linalg.lstsq: least chi squared."""
+    own = settings(sheet=None)
+    scale = HandScale(TRUE, bending(4), noise=300.0, seed=seed)
+    loads = [*placements(scale, own), *placements(scale, own)[2:]]
+    loads = [
+        replace(p, zero=i, variances=tuple(v * (1 + seed * i % 7) for v in p.variances))
+        for i, p in enumerate(loads)
+    ]
+    found = solution_of(loads, own)
+    design, masses = np.array([p.change for p in loads]), np.array([float(p.load_kg) for p in loads])
+    start = masses.sum() / np.abs(design).sum()
+    kg2 = [sum(p.variances + p.zero_variances) * start**2 + 0.05**2 for p in loads]
+    left = []
+    for out in range(len(loads)):
+        keep = np.arange(len(loads)) != out
+        root = np.sqrt(np.array(kg2)[keep])
+        white, wanted = design[keep] / root[:, None], masses[keep] / root
+        left.append(np.linalg.norm(white @ lstsq(white, wanted)[0] - wanted))
+    assert found.suspect == int(np.argmin(left))
+
+
 def test_too_few_loads_to_tell_which_one_is_wrong_say_so() -> None:
     own = settings()
     loads = placements(HandScale(TRUE, bending(4)), own)
