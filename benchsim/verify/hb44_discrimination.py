@@ -35,7 +35,7 @@ def _moved(procedure: Procedure, part: str, subject: Subject, reader: Reader, pi
     small = _past_a_step(subject, reader, before)
     if way == "up":
         _back(reader, small, before)
-    start = standing(reader.read())
+    start = standing(settled(reader))
     if way == "up":
         lifted.append(reader.place(weight_kg, *spot))
     else:
@@ -51,20 +51,23 @@ def _moved(procedure: Procedure, part: str, subject: Subject, reader: Reader, pi
 
 
 def _past_a_step(subject: Subject, reader: Reader, before: Decimal | None) -> list[int]:
-    """Weights of 0.1 d, added until the figure has stepped and stays there."""
+    """Weights of 0.1 d, added until the figure has stepped and stays there, and one more."""
     small: list[int] = []
     while before is not None and len(small) < MOST_WEIGHTS:
         small.append(reader.place(float(subject.d_kg / 10), *subject.middle))
         settled(reader)
         if steady(reader, before.__lt__):
+            small.append(reader.place(float(subject.d_kg / 10), *subject.middle))
             break
     return small
 
 
 def _back(reader: Reader, small: list[int], before: Decimal | None) -> None:
-    """Weights taken off, last on first off, until the figure is back where it was and stays there."""
+    """Weights taken off, last on first off, until the figure is back and stays there, and one more."""
     while small and before is not None:
         reader.take_off(small.pop())
         settled(reader)
         if steady(reader, before.__ge__):
+            if small:
+                reader.take_off(small.pop())
             return

@@ -44,7 +44,7 @@ def _recorded(procedure: Procedure, part: str, subject: Subject, reader: Reader,
 
 
 def _poured(procedure: Procedure, subject: Subject, reader: Reader) -> Judged:
-    """A load that grows by ten bands a second for 5 s: every request must be refused."""
+    """A load that grows by ten bands a second for 5 s: refused each time, but not any longer at rest."""
     reader.wait(EMPTY_US)
     pile = Pile(subject, reader)
     pile.up_to(subject.min_kg)
@@ -61,6 +61,9 @@ def _poured(procedure: Procedure, subject: Subject, reader: Reader) -> Judged:
         if answer is not None and answer.done:
             taken.append(answer.figure_kg)
     load_kg = pile.total_kg
+    afterwards = insist(reader, Record()).done
     pile.off()
-    shown = f"{len(taken)} records, the first {taken[0]} kg" if taken else "refused each time"
-    return procedure.judged("while the load grows", load_kg, shown, None, None, not taken)
+    shown = f"{len(taken)} records, the first {taken[0]} kg" if taken else "refused until it stood"
+    if not taken and not afterwards:
+        shown = "refused even at rest"
+    return procedure.judged("while the load grows", load_kg, shown, None, None, afterwards and not taken)

@@ -39,6 +39,11 @@ class Weighed:
 def settled(reader: Reader) -> Reading:
     """What is shown once it stands, or what is shown when nobody waits any longer."""
     reader.wait(SETTLE_US)
+    return calm(reader)
+
+
+def calm(reader: Reader) -> Reading:
+    """What is shown as soon as it stands, or when nobody waits any longer."""
     until_us = reader.now_us + PATIENCE_US
     while (reading := reader.read()).motion and reader.now_us < until_us:
         reader.wait(POLL_US)
@@ -73,7 +78,7 @@ def standing(reading: Reading) -> Decimal | None:
 def steady(reader: Reader, holds: Callable[[Decimal], bool]) -> bool:
     """Whether what is shown meets a condition and keeps to it: no figure that flickers between two."""
     for _ in range(LOOKS):
-        figure = standing(reader.read())
+        figure = standing(calm(reader))
         if figure is None or not holds(figure):
             return False
         reader.wait(LOOK_US)

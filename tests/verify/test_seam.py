@@ -71,11 +71,11 @@ def test_a_host_that_obeys_no_key_fails_what_needs_one() -> None:
     assert failing(report) == {"zero accuracy", "equilibrium stability", "tare weighing"}
 
 
-def test_a_scale_that_shows_nothing_passes_nothing() -> None:
-    plan = plan_of(PLATFORM, "r76-iii")
-    it = subject("r76-iii", "3000", "1")
-    silent = replace(plan, paired_at_start=False)
-    procedures = [p for p in chosen(procedures_of(it.profile), "3") if p.title not in LONG]
+@pytest.mark.parametrize(("rules", "stage"), [("r76-iii", "initial"), ("hb44-iii", "acceptance")])
+def test_a_scale_that_shows_nothing_passes_nothing(rules: str, stage: str) -> None:
+    it = subject(rules, "3000", "1", stage=stage)
+    silent = replace(plan_of(PLATFORM, rules), paired_at_start=False)
+    procedures = [p for p in procedures_of(it.profile) if p.title not in LONG]
     report = verify(it, lambda: OnBench(bench_of(silent, it.profile, SEED)), procedures)
     assert not report.passed
     assert not any(t.passed for t in report.tests)

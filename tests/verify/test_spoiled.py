@@ -53,7 +53,8 @@ TABLE = [
     (R76, "zero-tracking", TRACKS_LOADS, set()),
     # A span that is off shows at capacity however it is reached; each of repeated weighings is judged, too.
     (HB44, "increasing load", ALL_OFF, {"decreasing load", "repeatability"}),
-    (HB44, "decreasing load", YIELDS, set()),
+    # What a load near Max leaves behind is what the return of zero looks for.
+    (HB44, "decreasing load", YIELDS, {"zero-load return"}),
     (HB44, "shift", CORNERS_OFF, set()),
     (VEHICLE, "sections", ENDS_OFF, set()),
     (HB44, "repeatability", SITS_BADLY, set()),
