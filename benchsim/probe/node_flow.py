@@ -300,7 +300,7 @@ class NodeFlow:
             because = f": {why}" if why else ""
             raise Differs(f"it does not ask again for {listed(lacks)}{because}", self.line.newest)
         asked = ranges_of(took.frame)
-        if asked != lacks:
+        if asked != joined(lacks):
             raise Differs(f"it asks again for {listed(asked)}; it lacks {listed(lacks)}", took.at)
         return took
 
@@ -347,10 +347,15 @@ async def together(
 
 
 def ranges_of(again: Frame) -> tuple[tuple[int, int], ...]:
-    """What a frame asks for, in order; ranges without anything between them are one."""
+    """What a frame asks for, in order and joined."""
     assert isinstance(again.message, frames.Again)
+    return joined(again.message.ranges)
+
+
+def joined(ranges: Collection[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
+    """The same samples in order; ranges without anything between them are one (gaps that touch may be)."""
     merged: list[tuple[int, int]] = []
-    for first, count in sorted(again.message.ranges):
+    for first, count in sorted(ranges):
         before, so_far = merged[-1] if merged else (0, 0)
         if merged and first <= before + so_far:
             merged[-1] = (before, max(so_far, first + count - before))

@@ -6,6 +6,7 @@ from collections import deque
 from dataclasses import replace
 from typing import Any
 
+from benchsim.ground.clock import SECOND_US
 from benchsim.link import codec, frames
 from benchsim.link.codec import Frame
 from benchsim.link.frames import Header, Kind, Message
@@ -198,3 +199,53 @@ class EchoesAFrameAhead(NodeEnd):
         if isinstance(message, frames.Echo):
             message = replace(message, next_sample=message.next_sample + self.stream.k)
         super()._tell(session, message, now_us)
+
+
+@wrong("node-frame-is-sent-when-its-last-sample-is-complete")
+class SendsAFrameLate(NodeEnd):
+    """Sends each frame when the next one is complete: two buffers, and the wrong one goes."""
+
+    def due(self, now_us: int) -> tuple[list[bytes], int | None]:
+        stream, late_us = self.stream, self.stream.k * SECOND_US // self.card.rate_hz
+        before = stream._due_us
+        stream._due_us = deque(t + late_us for t in before)
+        out, next_us = super().due(now_us)
+        gone = len(before) - len(stream._due_us)
+        if gone >= 0:
+            stream._due_us = deque(list(before)[gone:])
+        return out, next_us
+
+
+@wrong("node-frame-is-sent-when-its-last-sample-is-complete")
+class HoldsEachFrameBack(NodeEnd):
+    """Counts a frame as sent when it has put it in a queue, and sends it when the next one comes."""
+
+    held = b""
+
+    def due(self, now_us: int) -> tuple[list[bytes], int | None]:
+        out, next_us = super().due(now_us)
+        said = []
+        for frame in out:
+            if frame[1] != Kind.DATA:
+                said.append(frame)
+                continue
+            if self.held[6:10] == frame[6:10]:
+                said.append(self.held)
+            self.held = frame
+        return said, next_us
+
+
+@wrong("node-what-is-partly-too-old-is-partly-repeated")
+class CallsWholeRangesGone(NodeEnd):
+    """Says of a range that it is gone when its first sample is."""
+
+    def _tell(self, session: Session, message: Message, now_us: int) -> None:
+        if isinstance(message, frames.Gone):
+            asked = {first: count for first, count in self.asked}
+            message = frames.Gone(tuple((first, asked[first]) for first, _ in message.ranges))
+            self.stream._lacking.clear()
+        super()._tell(session, message, now_us)
+
+    def _on_session(self, frame: Frame, now_us: int) -> None:
+        self.asked = frame.message.ranges if isinstance(frame.message, frames.Again) else ()
+        super()._on_session(frame, now_us)

@@ -15,6 +15,7 @@ from benchsim.link.limits import CRC_OCTETS, HEADER_OCTETS, MAX_RANGES, TAG_OCTE
 from benchsim.link.node import NodeEnd
 from benchsim.link.parts import NodeCard
 from benchsim.link.session import Session
+from benchsim.link.steps import Step
 from tests.mutants.wrong_node import Wrong, enters
 
 ENTERED: list[Wrong] = []
@@ -231,3 +232,43 @@ class NumbersItsResumed(NodeEnd):
             body = frame[: HEADER_OCTETS - 4] + b"\1\0\0\0" + frame[HEADER_OCTETS : -TAG_OCTETS - CRC_OCTETS]
             frame = codec.seal(body + self.session.resume.tag(body))
         super()._post(due_us, frame)
+
+
+@wrong("node-silent-node-flows-again-in-its-session")
+class SendsTheSilenceAsData(NodeEnd):
+    """Sends all that it took during a silence in data frames when it is woken."""
+
+    def _on_session(self, frame: Frame, now_us: int) -> None:
+        was, next_sample = self.step, self.stream.next_sample
+        super()._on_session(frame, now_us)
+        if was is Step.LOST and self.step is Step.FLOW and self.session is not None:
+            self.stream.begin(self.session, self.stream.k, next_sample)
+
+
+@wrong("node-whatever-is-authentic-keeps-a-node-flowing")
+class CountsBeatsOnly(NodeEnd):
+    """Goes by beats alone when it decides whether its host is there."""
+
+    def _on_session(self, frame: Frame, now_us: int) -> None:
+        heard_us = self._heard_us
+        super()._on_session(frame, now_us)
+        if frame.header.kind != Kind.BEAT:
+            self._heard_us = heard_us
+
+
+@wrong("node-clock-does-not-step-at-a-resume")
+class SetsItsClockAtAResume(NodeEnd):
+    """Sets its clock by 60 ms whenever a new epoch begins."""
+
+    def due(self, now_us: int) -> tuple[list[bytes], int | None]:
+        out, next_us = super().due(now_us)
+        return [self._with_its_clock(frame) for frame in out], next_us
+
+    def _with_its_clock(self, octets: bytes) -> bytes:
+        frame, session = codec.read(octets), self.session
+        assert isinstance(frame, Frame)
+        if session is None or not isinstance(frame.message, frames.Data | frames.Repeat | frames.Echo):
+            return octets
+        t_us = frame.message.node_t_us + 60_000 * session.epoch
+        body = codec.body_of(frame.header, replace(frame.message, node_t_us=t_us))
+        return codec.seal(body, session.out.tag(body))

@@ -10,7 +10,7 @@ from benchsim.ground.randomness import Dice
 from benchsim.link import codec, frames, keys
 from benchsim.link.codec import Frame
 from benchsim.link.frames import FROM_NODE, Header, Kind, RefuseReason
-from benchsim.link.limits import CRC_OCTETS, TAG_OCTETS
+from benchsim.link.limits import ANSWERS_KEPT, CRC_OCTETS, TAG_OCTETS
 from benchsim.link.node import NodeEnd
 from benchsim.link.pairing import NodeExchange, proof_of
 from benchsim.link.parts import NodeCard
@@ -321,3 +321,48 @@ class HeedsAnyOfferWindow(HeedsSeeksOutOfRange):
     """The same, of the offer window alone."""
 
     RANGES = ((30, 4, 1_000, 10_000_000),)
+
+
+@wrong("node-copies-of-a-seek-are-not-each-answered")
+class AnswersEachCopy(NodeEnd):
+    """Lets an offer wait for each copy of a seek that comes, as many as it keeps answers."""
+
+    def _offer(self, frame: Frame, seek: frames.Seek, version: int, now_us: int, at_us: int) -> None:
+        super()._offer(frame, seek, version, now_us, at_us)
+        exchange = self._exchange
+        if exchange is not None and self._offer_us != at_us and len(self._outbox) < ANSWERS_KEPT:
+            self._put += 1
+            self._outbox.append((at_us, self._put, exchange.offer_frame))
+            self._outbox.sort()
+
+
+@wrong("node-bound-is-said-before-the-version")
+class LooksAtTheVersionFirst(NodeEnd):
+    """Refuses a version that it does not speak before it says that it is bound."""
+
+    def _on_seek(self, frame: Frame, seek: frames.Seek, now_us: int) -> None:
+        bound, mine = self.bound_host, frame.header.network == self.card.network
+        if mine and seek.version_low > self.card.versions[1]:
+            self.bound_host = None
+        super()._on_seek(frame, seek, now_us)
+        self.bound_host = bound
+
+
+@wrong("node-version-is-refused-in-an-exchange-too")
+class IsBusyForEveryone(NodeEnd):
+    """Says nothing at all to another host while it is in an exchange."""
+
+    def _on_seek(self, frame: Frame, seek: frames.Seek, now_us: int) -> None:
+        if self._exchange is None or self._exchange.seek.host_id == seek.host_id:
+            super()._on_seek(frame, seek, now_us)
+
+
+@wrong("node-accept-names-a-frame-that-fills-or-the-next")
+class BeginsTwoFramesLater(NodeEnd):
+    """Leaves itself two frames more before its flow begins."""
+
+    def _on_prove(self, frame: Frame, prove: frames.Prove, now_us: int) -> None:
+        boundary = self.stream.boundary
+        self.stream.boundary = lambda t_us, k: boundary(t_us, k) + 2 * k  # type: ignore[method-assign]
+        super()._on_prove(frame, prove, now_us)
+        del self.stream.boundary

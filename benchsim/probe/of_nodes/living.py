@@ -153,8 +153,8 @@ async def silent_node_flows_again_in_its_session(line: Line) -> None:
     end_us = line.now_us + silent_us(flow) + 2 * line.setting.patience_us + flow.frame_us
     while (frame := await flow.hear(end_us - line.now_us)) is not None:
         before = frame if frame.header.kind == Kind.DATA else before
-    await flow.echo("it keeps its session while its host is silent")
-    after = await flow.data("a beat lets it flow again")
+    woken = await flow.echo("it keeps its session while its host is silent")
+    after = (await flow.several(2))[0]
     if after.header.sequence <= before.header.sequence or first_of(after) <= first_of(before):
         raise Differs(
             f"sample {first_of(after)}, sequence {after.header.sequence} after a silence; before it were "
@@ -162,6 +162,26 @@ async def silent_node_flows_again_in_its_session(line: Line) -> None:
         )
     if first_of(after) % flow.k:
         raise Differs(f"the flow goes on at sample {first_of(after)}, amid a frame of {flow.k}")
+    said = after.message
+    assert isinstance(said, frames.Data)
+    old_us = woken.node_t_us - said.node_t_us - (flow.k - 1) * SECOND_US // flow.offer.rate_hz
+    if old_us > flow.frame_us // 4 + SECOND_US // flow.offer.rate_hz:
+        raise Differs(f"the flow goes on with a frame that was complete {old_us} us before it was woken")
+    await flow.release()
+
+
+@case("7")
+async def whatever_is_authentic_keeps_a_node_flowing(line: Line) -> None:
+    """A node flows on while any authentic frame comes, not only beats: here it is asked for samples."""
+    flow = await short_of_beats(line)
+    newest = first_of(await flow.data())
+    asks_us = flow.host.card.settings.beat_us
+    end_us = line.now_us + 2 * silent_us(flow) + 2 * line.setting.patience_us
+    while line.now_us < end_us:
+        flow.control(frames.Again(((newest, 1),)))
+        said = await flow.heard(asks_us)
+        newest = max([newest, *(first_of(f) for f in said if f.header.kind == Kind.DATA)])
+    await flow.data("it was asked for samples all the time")
     await flow.release()
 
 

@@ -21,6 +21,8 @@ from benchsim.probe.line import Line
 
 # So long at the most a node takes from one repeat to the next: its own time comes to the spacing.
 REPEAT_TAKES_US = 5 * REPEAT_SPACING_US
+# Longer no case waits for all of a long list.
+LONG_US = 5 * SECOND_US
 
 
 def rows_of(data: Data) -> dict[int, bytes]:
@@ -216,6 +218,34 @@ async def what_is_too_old_is_gone(line: Line) -> None:
     if lacking := sorted(old - had.gone):
         raise Differs(f"it does not say that sample {lacking[0]} is gone", line.newest)
     must_be_repeated(had, set(recent))
+    await flow.release()
+
+
+@case("6")
+async def what_is_partly_too_old_is_partly_repeated(line: Line) -> None:
+    """Of a range that is too old at its beginning only the beginning is gone: what was just sent is repeated."""
+    had = await begun(line)
+    flow = had.flow
+    sent = await had.samples(flow.k)
+    end, too_old = sent.stop, flow.accept.next_sample - flow.offer.buffer_samples - flow.k
+    asked = range(max(too_old - flow.k, end - 0xFFFF), end)  # a range counts no further
+    if asked.start < 0:
+        raise NotReached("its counter is so low that nothing is too old yet")
+    takes_us = min(len(asked) * REPEAT_TAKES_US, LONG_US)
+    if not had.keeps(flow.k + takes_us * flow.offer.rate_hz // SECOND_US):
+        raise NotReached(f"it keeps its last {flow.offer.buffer_samples} samples: too few for this case")
+    had.ask(asked)
+    end_us = line.now_us + flow.way_us + takes_us
+    while not set(sent) & (had.again.keys() | had.gone) and line.now_us < end_us:
+        if (frame := await flow.hear(end_us - line.now_us)) is not None:
+            had.take(frame)
+    await had.hear(AT_ONCE_US)
+    if wrong := sorted(had.gone & set(sent)):
+        raise Differs(f"it says that sample {wrong[0]} is gone, one of its last", line.newest)
+    if lacking := sorted(set(range(asked.start, too_old)) - had.gone):
+        raise Differs(f"it does not say that sample {lacking[0]} is gone", line.newest)
+    if not set(asked) & had.again.keys() or (takes_us < LONG_US and not set(sent) <= had.again.keys()):
+        raise Differs("it does not repeat the rest of a range that is too old at its beginning", line.newest)
     await flow.release()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from benchsim.ground.clock import SECOND_US
 from benchsim.link import frames
 from benchsim.link.frames import Kind, RefuseReason
 from benchsim.link.keys import Tagger
@@ -72,6 +73,27 @@ async def new_keys_and_numbers_hold_at_once(line: Line) -> None:
             raise Differs(f"data of sample {first_of(frame)}; resumed said {said.next_sample}")
         if frame.header.sequence != place:
             raise Differs(f"data frame {place} of the new epoch has the sequence {frame.header.sequence}")
+    await flow.release()
+
+
+@case("2; 5")
+async def clock_does_not_step_at_a_resume(line: Line) -> None:
+    """A new epoch is no new session: the node's clock goes on with its samples as if nothing had been."""
+    flow = await flowing(line)
+    rate_hz, before = flow.offer.rate_hz, (await flow.data()).message
+    for epoch in (1, 2):
+        await flow.resume(epoch)
+        after = (await flow.data("a new epoch has begun")).message
+        assert isinstance(before, frames.Data)
+        assert isinstance(after, frames.Data)
+        went_us, due_us = (
+            after.node_t_us - before.node_t_us,
+            (after.first - before.first) * SECOND_US // rate_hz,
+        )
+        # Its clock and its rate may come from two crystals: a part in fifty is plenty.
+        if abs(went_us - due_us) > due_us // 50 + SECOND_US // rate_hz:
+            raise Differs(f"its clock went {went_us} us across a resume; {due_us} us at {rate_hz} Hz")
+        before = after
     await flow.release()
 
 
