@@ -11,7 +11,7 @@ from benchsim.link.judge import Asked
 from benchsim.link.limits import NO_NUMBER
 from benchsim.link.pairing import HostExchange, proof_of
 from benchsim.link.session import Session
-from benchsim.link.steps import HostEvent, Step
+from benchsim.link.steps import HostEvent, Reason, Step
 from benchsim.link.watch import Watch
 from tests.mutants.odd_host import OddSeat, wrong
 
@@ -322,3 +322,20 @@ class TakesWorthlessPublicValues(HostExchange):
             self._header(Kind.PROVE, offer.version), frames.Prove(offer.serial, proof)
         )
         return codec.seal(self.prove_body)
+
+
+@wrong("host-another-offer-at-the-prove-is-two-nodes")
+class HearsNoOfferAtTheProve(OddSeat):
+    """Hears no more offers once it has chosen one."""
+
+    def _on_offer(self, frame: Frame, offer: Offer, now_us: int) -> None:
+        if self.step is not Step.PROVE:
+            super()._on_offer(frame, offer, now_us)
+
+
+@wrong("host-a-public-value-of-small-order-ends-the-exchange")
+class TellsNobodyOfAWorthlessValue(OddSeat):
+    """Says that nobody is there when the public value of an offer is worthless."""
+
+    def _unfit(self, reason: Reason, detail: str, now_us: int) -> None:
+        super()._unfit(Reason.NOBODY if "worthless" in detail else reason, detail, now_us)

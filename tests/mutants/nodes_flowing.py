@@ -241,7 +241,7 @@ class CallsWholeRangesGone(NodeEnd):
 
     def _tell(self, session: Session, message: Message, now_us: int) -> None:
         if isinstance(message, frames.Gone):
-            asked = {first: count for first, count in self.asked}
+            asked = dict(self.asked)
             message = frames.Gone(tuple((first, asked[first]) for first, _ in message.ranges))
             self.stream._lacking.clear()
         super()._tell(session, message, now_us)

@@ -324,7 +324,7 @@ class HeedsAnyOfferWindow(HeedsSeeksOutOfRange):
 
 
 @wrong("node-copies-of-a-seek-are-not-each-answered")
-class AnswersEachCopy(NodeEnd):
+class AnswersAsManyCopiesAsItKeeps(NodeEnd):
     """Lets an offer wait for each copy of a seek that comes, as many as it keeps answers."""
 
     def _offer(self, frame: Frame, seek: frames.Seek, version: int, now_us: int, at_us: int) -> None:
@@ -363,6 +363,6 @@ class BeginsTwoFramesLater(NodeEnd):
 
     def _on_prove(self, frame: Frame, prove: frames.Prove, now_us: int) -> None:
         boundary = self.stream.boundary
-        self.stream.boundary = lambda t_us, k: boundary(t_us, k) + 2 * k  # type: ignore[method-assign]
+        self.stream.boundary = lambda now_us, k: boundary(now_us, k) + 2 * k  # type: ignore[method-assign]
         super()._on_prove(frame, prove, now_us)
         del self.stream.boundary

@@ -42,11 +42,11 @@ def not_reached(found: list[Result]) -> dict[str, str]:
     return {r.case.id: r.why for r in found if r.verdict is Verdict.NOT_REACHED}
 
 
-def test_there_is_a_case_for_each_thing_a_host_must_do_and_all_take_about_two_minutes() -> None:
+def test_there_is_a_case_for_each_thing_a_host_must_do_and_all_take_two_and_a_half_minutes() -> None:
     found = results()
     assert len(found) >= 36
     assert all(c.purpose.endswith(".") and c.section for c in OF_HOSTS)
-    assert sum(r.said[-1].t_us for r in found) < 125 * SECOND_US
+    assert sum(r.said[-1].t_us for r in found) < 150 * SECOND_US
 
 
 @pytest.mark.parametrize("transit_us", [20_000, 49_000])

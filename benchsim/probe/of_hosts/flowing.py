@@ -5,7 +5,7 @@ from __future__ import annotations
 from benchsim.ground.clock import SECOND_US, seconds
 from benchsim.link import frames
 from benchsim.link.frames import Kind
-from benchsim.link.limits import FIRST_BEAT_US, FIRST_BEATS
+from benchsim.link.limits import FIRST_BEAT_US, FIRST_BEATS, MAX_CHANNELS
 from benchsim.probe.as_node import as_node
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs, NotReached
@@ -75,6 +75,39 @@ async def a_node_that_is_quiet_is_asked_before_it_is_lost(line: Line) -> None:
     asked = await flow.wait(Kind.BEAT, flow.liveness_us // 2 + AT_ONCE_US, why, never=(Kind.RESUME,))
     flow.control(flow.echo_of(asked.frame))
     await flow.clean("the node has answered", flow.liveness_us)
+
+
+@case("7")
+async def a_slow_node_is_not_lost_between_its_frames(line: Line) -> None:
+    """The liveness limit is no less than two frame times and the margin, however small it was set."""
+    settings, patience_us = line.setting.settings, line.setting.patience_us
+    quiet_us = settings.liveness_us + AT_ONCE_US + 2 * patience_us
+    rate_hz = max(1, settings.samples_per_frame * SECOND_US // quiet_us)
+    flow = await as_node(line, rate_hz=rate_hz).flowing()
+    await flow.begun()
+    if flow.liveness_us < quiet_us + AT_ONCE_US + 2 * patience_us:
+        raise NotReached("its liveness limit is so long that no node is slow enough")
+    flow.control(flow.echo_of(flow.beat.frame))
+    why = f"its limit is {seconds(flow.liveness_us)}: the node sends a frame each {seconds(flow.frame_us)}"
+    await line.silence((Kind.RESUME, Kind.SEEK), quiet_us, why, lambda f: f.header.address == flow.card.strap)
+    await flow.lost()
+
+
+@case("1; 6")
+async def frames_without_a_zero_are_taken(line: Line) -> None:
+    """Frames as long as its seek lets them be, with no zero among their samples, come whole: nothing lacks.
+
+    On a stream they take COBS blocks of 254 octets, if the seek asks for 16 samples a frame or more.
+    """
+    flow = await as_node(line, channels=MAX_CHANNELS).flowing()
+    width = 4 * MAX_CHANNELS
+    for turn in range(3):
+        octets = bytes(1 + (17 * place + turn) % 127 for place in range(width * flow.k))
+        line.send(flow.samples(flow.next, samples=octets, status=bytes([1] * MAX_CHANNELS)))
+        flow.next += flow.k
+        await line.pause(flow.frame_us)
+    await flow.clean("nothing lacks: the samples had no octet of zero")
+    await flow.alive("the samples had no octet of zero")
 
 
 @case("7")

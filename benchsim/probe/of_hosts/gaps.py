@@ -100,6 +100,21 @@ async def what_is_partly_gone_and_partly_repeated_is_over(line: Line) -> None:
 
 
 @case("6")
+async def the_rest_of_what_is_partly_gone_is_asked_for(line: Line) -> None:
+    """When a part of a gap is gone, the next list has the rest of it and nothing else."""
+    flow = await _short_frames(line).flowing()
+    first, count = flow.skip(3)
+    await flow.asked((first, count))
+    flow.control(frames.Gone(((first, flow.k),)))
+    await flow.run(2 * line.setting.patience_us)
+    took = await flow.run(2 * LATEST_US + 2 * line.setting.patience_us, until=(Kind.AGAIN,))
+    rest = (first + flow.k, count - flow.k)
+    _lists(took, (rest,), line)
+    flow.repeat(*rest)
+    await _settled(flow, "a part is gone, the rest was sent again")
+
+
+@case("6")
 async def only_what_still_lacks_is_asked_for(line: Line) -> None:
     """After a part of a gap was repeated, the next list has the rest of it and nothing else."""
     flow = await _short_frames(line).flowing()

@@ -56,6 +56,16 @@ async def a_refusal_of_another_at_the_prove_is_two_nodes(line: Line) -> None:
     await node.given_up(TWO_NODES)
 
 
+@case("4, step 4 and the steps of a host")
+async def another_offer_at_the_prove_is_two_nodes(line: Line) -> None:
+    """An offer of another serial number in the exchange that is being proved gives two nodes away."""
+    node = as_node(line)
+    exchange = node.exchange(await node.sought())
+    await node.proven(exchange)
+    line.send(as_node(line, serial=OTHER_SERIAL).exchange_of(exchange).offer_frame)
+    await node.given_up(TWO_NODES)
+
+
 @case("4, steps 2 and 4")
 async def the_same_offer_again_is_no_second_node(line: Line) -> None:
     """A node that says its offer twice is one node: a seek that was heard twice is answered twice."""
@@ -279,26 +289,3 @@ async def broken_answers_are_told_as_a_poor_link(line: Line) -> None:
         line.send(bytes(broken))
         await node.hear(settings.answer_timeout_us + 50_000 + 2 * line.setting.patience_us)
     await node.given_up("failed: link too poor")
-
-
-@case("4, step 6")
-async def a_trial_with_too_little_at_first_sending_fails(line: Line) -> None:
-    """When most samples of a first pairing do not come, the flow is ended: the link is too poor."""
-    node = as_node(line, most_samples_per_frame=5)
-    flow = await node.pair()
-    flow.comes = lambda number: number % 3 == 0
-    await flow.run(flow.trial_us + 6 * flow.frame_us + 2 * line.setting.patience_us)
-    line.forget()
-    await node.given_up("failed: link too poor")
-
-
-@case("4, step 6")
-async def a_trial_with_enough_at_first_sending_is_passed(line: Line) -> None:
-    """When two of three samples of a first pairing come, the flow goes on."""
-    node = as_node(line, most_samples_per_frame=5)
-    flow = await node.pair()
-    flow.comes = lambda number: number % 3 > 0
-    await flow.run(flow.trial_us + 6 * flow.frame_us)
-    flow.comes = None
-    await flow.alive("most samples of the trial came")
-    await node.says("flow")

@@ -73,13 +73,14 @@ async def no_session_at_the_prove_begins_anew(line: Line) -> None:
 
 @case("4, keys; 10")
 async def a_public_value_of_small_order_ends_the_exchange(line: Line) -> None:
-    """A host does not prove itself to an offer whose public value gives a shared secret of all zeros."""
+    """A host proves nothing to an offer with which the shared secret is all zeros: it tells a wrong key."""
     node = as_node(line)
     for public in SMALL_ORDER:
         seek = await node.sought()
         span_us, said = window_us(line, seek), _read(node.exchange(seek).offer_frame)
         line.send(codec.seal(codec.body_of(said.header, replace(said.message, public=public))))  # type: ignore[arg-type]
         await node.silent(span_us, "the shared secret is all zeros", (Kind.PROVE, Kind.BEAT))
+        await node.says("failed: wrong key")
     await node.pairs_again()
 
 

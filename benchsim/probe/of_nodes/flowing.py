@@ -215,7 +215,7 @@ def clock_at(flow: Flow, data: Data, number: int) -> int:
 
 @case("4, step 5")
 async def accept_names_a_frame_that_fills_or_the_next(line: Line) -> None:
-    """The flow begins with a whole frame that is not complete at the accept: the one that fills, or the next."""
+    """The flow begins with a whole frame that is not complete at the accept: this one or the next."""
     k = await k_of_long_frames(line) if await unbound(line) else 8
     host = as_host(line, samples_per_frame=k)
     for _ in range(3):

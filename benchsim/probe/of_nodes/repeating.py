@@ -223,7 +223,7 @@ async def what_is_too_old_is_gone(line: Line) -> None:
 
 @case("6")
 async def what_is_partly_too_old_is_partly_repeated(line: Line) -> None:
-    """Of a range that is too old at its beginning only the beginning is gone: what was just sent is repeated."""
+    """Of a range that is too old at its beginning only that is gone; what was just sent is repeated."""
     had = await begun(line)
     flow = had.flow
     sent = await had.samples(flow.k)
