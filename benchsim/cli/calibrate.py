@@ -64,10 +64,12 @@ def calibrate(
         print_json(document(job, ended))
     else:
         show(job, ended)
-    if seal_path is not None and ended.results is not None:
-        _write(seal_path, ended.results.seal().text())
-        if not as_json:
-            click.echo(f"Seal written to {seal_path}")
+    if seal_path is not None:
+        if ended.results is not None and ended.passed:
+            _write(seal_path, ended.results.seal().text())
+            click.echo(f"seal written to {seal_path}", err=True)
+        else:
+            click.echo(f"no seal written to {seal_path}: not calibrated", err=True)
     raise SystemExit(0 if ended.passed else 1)
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import re
 import sys
 from collections.abc import Iterator, Set
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, TextIO
 
 import click
 
@@ -215,7 +216,10 @@ def guided(job: Job) -> Ended:
 
 
 def _lines() -> Iterator[str]:
-    for line in sys.stdin:
+    source: TextIO | None = sys.stdin  # None when the program was started without one
+    if isinstance(source, io.TextIOWrapper):
+        source.reconfigure(errors="replace")
+    for line in source or ():
         if text := " ".join(line.split()):
             yield text
 

@@ -6,6 +6,7 @@ from, with all readings in it.  A step may be done again, or gone back to, at an
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from benchsim.ground.units import mass_text
@@ -103,6 +104,8 @@ class Calibration:
         found, wanted = len(reading.counts), self.settings.cells
         if found != wanted:
             return Refusal(f"counts of {found} cells", f"{wanted}: the scale has {wanted}")
+        if reading.instants < 1 or not all(map(math.isfinite, (*reading.counts, *reading.spread))):
+            return Refusal("counts that are no numbers", "read the scale again")
         if not reading.stable:
             return Refusal(
                 f"not at rest: {reading.reason or 'in motion'}", "wait until it rests, then say done"

@@ -61,7 +61,7 @@ def test_the_seal_is_written_with_the_fingerprint_that_is_told(platform: str, ca
     read = tomllib.loads(Path("seal.toml").read_text("utf-8"))
     assert done.code == 0
     assert f"whole scale {read['fingerprint']}; address 1 {read['fingerprints']['1']}" in done.out
-    assert "Seal written to seal.toml" in done.out
+    assert done.err == "seal written to seal.toml\n"
     other = call("calibrate", platform, *QUICK, "--seal", "other.toml", "--used-at", "9.7803 m/s2")
     moved = tomllib.loads(Path("other.toml").read_text("utf-8"))
     assert "Gravity factor 1.0026942" in other.out  # 9.80665 / 9.7803
@@ -87,7 +87,16 @@ def test_a_scale_that_is_not_right_ends_with_1_and_the_reason(
     assert f"  refused: {words}" in done.out
     assert f"Not calibrated: {words}" in done.out
     assert not Path("seal.toml").exists()
+    assert done.err == "no seal written to seal.toml: not calibrated\n"
     assert json.loads(call("calibrate", platform, *QUICK, "--json").out)["refused"]["found"] == words
+
+
+def test_what_is_outside_the_rules_is_not_sealed(platform: str, call: Call) -> None:
+    done = call("calibrate", platform, *QUICK, "--class", "M3", "--seal", "seal.toml")
+    assert done.code == 1
+    assert "Not within the rules: error of the test weights at 3 t" in done.out
+    assert not Path("seal.toml").exists()
+    assert json.loads(call("calibrate", platform, *QUICK, "--class", "M3", "--json").out)["passed"] is False
 
 
 def test_a_wrong_rated_output_is_told_and_mended(platform: str, call: Call) -> None:

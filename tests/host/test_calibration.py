@@ -135,6 +135,14 @@ def test_counts_of_another_number_of_cells_are_refused() -> None:
     assert begin(settings()).done(rest(1.0, 2.0)) == Refusal("counts of 2 cells", "4: the scale has 4")
 
 
+@pytest.mark.parametrize("count", [float("nan"), float("inf")])
+def test_counts_that_are_no_numbers_are_refused(count: float) -> None:
+    state = begin(settings())
+    for reading in (rest(1.0, 2.0, count, 4.0), Reading((1.0,) * 4, (count,) * 4, 1, True)):
+        assert state.done(reading) == Refusal("counts that are no numbers", "read the scale again")
+    assert isinstance(state.done(Reading((1.0,) * 4, (0.0,) * 4, 0, True)), Refusal)
+
+
 def test_what_is_left_on_the_deck_is_told_with_its_place() -> None:
     state = walked(settings(), scale(), steps=6)
     assert state.task is not None

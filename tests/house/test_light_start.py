@@ -35,7 +35,9 @@ def loaded_after(*words: str, folder: Path) -> set[str]:
 
 
 @pytest.mark.parametrize(
-    "words", [("--help",), ("--version",), ("run", "--help"), ("serve", "--help")], ids=" ".join
+    "words",
+    [("--help",), ("--version",), ("run", "--help"), ("serve", "--help"), ("calibrate", "--help")],
+    ids=" ".join,
 )
 def test_help_loads_nothing_heavy(words: tuple[str, ...], tmp_path: Path) -> None:
     loaded = loaded_after(*words, folder=tmp_path)
