@@ -7,7 +7,7 @@ its updates; so neither the block's size nor the pace of the walk can show in a 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
@@ -131,6 +131,11 @@ class Bench:
     def host_settings(self) -> HostParts:
         """What the host is set to now."""
         return self._seat.settings
+
+    @property
+    def frames_not_taken(self) -> Mapping[int, int]:
+        """How many frames the host would not take, by address; at 0 those with a wrong check sum."""
+        return self._seat.not_taken
 
     def overhear(self, keep: Overhears) -> None:
         """Call keep with all that the built-in host hears and shows from now on."""

@@ -5,7 +5,7 @@ Frames go out by a callback and come in by Bench.hear; nothing here knows what c
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from benchsim.bench.node import Node
 from benchsim.bench.plan import Foreign, Plan
@@ -58,6 +58,7 @@ class ForeignHost:
     def __init__(self, plan: Plan, outlet: Outlet, nodes: Callable[[], Sequence[Node]], told: Told) -> None:
         self.indication = _nothing(plan)
         self.settings = plan.host
+        self.not_taken: Mapping[int, int] = {}
         self.hear = outlet.to_host
         self._nodes, self._told = nodes, told
         self._states: dict[int, LinkState] = {}

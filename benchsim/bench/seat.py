@@ -6,7 +6,7 @@ and its answers are kept as events, so that a check can read what host software 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
 from benchsim.bench.node import HOST_RANK, Waker
@@ -54,6 +54,10 @@ class Seat(Protocol):
     def settings(self) -> HostParts:
         """What the host is set to now."""
 
+    @property
+    def not_taken(self) -> Mapping[int, int]:
+        """How many frames the host would not take, by address; at 0 those with a wrong check sum."""
+
     def overhear(self, keep: Keep) -> None:
         """Tell of all that the host is told and shows from now on."""
 
@@ -88,6 +92,12 @@ class BuiltInHost:
     @property
     def states(self) -> tuple[LinkState, ...]:
         return self._hub.states
+
+    @property
+    def not_taken(self) -> Mapping[int, int]:
+        """By address; at 0 those with a wrong check sum, of whom nobody can tell."""
+        counted = {a: seat.counters.refused + seat.counters.unwanted for a, seat in self._hub.seats.items()}
+        return {0: self._hub.bad_frames, **counted}
 
     def hear(self, frame: bytes, now_us: int) -> None:
         """What the frame said goes on to the host."""
@@ -129,7 +139,7 @@ class BuiltInHost:
         return Outcome(done=True)
 
     def overhear(self, keep: Keep) -> None:
-        """Tell of each sample block, look at a clock and link state before the host has it, and what it shows."""
+        """Tell of all that the host hears, before it does, and of what it shows."""
         self._host = Overheard(self._host, keep)
 
     def take(self, host: HostPart, now_us: int) -> None:

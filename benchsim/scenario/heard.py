@@ -67,8 +67,10 @@ def heard_in_run(path: str | Path, seed: int | str | None, span: Span) -> Heard:
     said: list[Said] = []
     bench.overhear(said.append)
     bench.run(cut[1])
+    ear = _ear(said, *cut)
+    ear.not_taken = bench.frames_not_taken if cut == (0, built.plan.lasts_us) else {}
     case = case_of(built.plan, *cut, settings=bench.host_settings)
-    return Heard(scenario.file.title, case, _ear(said, *cut), cut)
+    return Heard(scenario.file.title, case, ear, cut)
 
 
 def heard_in_recording(path: Path, span: Span) -> Heard:

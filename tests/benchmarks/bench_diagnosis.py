@@ -39,8 +39,12 @@ ALIKE: tuple[tuple[frozenset[str], str], ...] = (
         "the same leak; within three minutes a soaking and the first part of a night are both a rise",
     ),
     (
-        frozenset({"drifting-arm", "zero-shift"}),
-        "one arm changed for good at once is a constant added to the output (span by less than 1e-4)",
+        frozenset({"repeating-bridge", "old-frames"}),
+        "a frame that comes again is one of earlier: the host refuses both by the same window",
+    ),
+    (
+        frozenset({"drifting-arm", "zero-shift", "old-zero"}),
+        "an arm changed at once, a set, a zero typed in wrongly: a constant beside a span that is right",
     ),
 )
 """Faults with one effect on all that a host has, by physics; scored strictly all the same."""

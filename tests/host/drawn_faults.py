@@ -23,11 +23,12 @@ from tests.host.site_story import Visit, built, visit
 
 SLOW_US = 60_000_000
 SHOWS_D, SHOWS_SHARE, SHOWS_S = 2.0, 0.05, 1.0
-SHOWS_LOST, SHOWS_LATE_US, SHOWS_PPM = 0.03, 80_000, 120.0
+SHOWS_LOST, SHOWS_AGAIN, SHOWS_LATE_US, SHOWS_PPM = 0.03, 0.05, 80_000, 120.0
 SHOWS = (
     f"a cell or the weight reads {SHOWS_D:g} d otherwise than its twin for {SHOWS_SHARE:.0%} of the visit, "
     f"or the weight is there or not otherwise for {SHOWS_S:g} s, or {SHOWS_LOST:.0%} of the frames are "
-    f"lost, or frames come {SHOWS_LATE_US // 1000} ms late, or a clock is {SHOWS_PPM:g} ppm off"
+    f"lost, or {SHOWS_AGAIN:.0%} more come that are refused, or frames come {SHOWS_LATE_US // 1000} ms late, "
+    f"or a clock is {SHOWS_PPM:g} ppm off"
 )
 
 
@@ -150,7 +151,11 @@ def shows(ill: Visit, well: Visit) -> bool:
     if otherwise.mean() * float(a.t_us[rows - 1]) / 1e6 > SHOWS_S:
         return True
     nodes = ill.ear.hearing(ill.case.addresses, ill.case.rate_hz).nodes
-    return any(_link_shows(node, ill.case.rate_hz) for node in nodes.values())
+    not_taken = ill.ear.not_taken
+    return any(
+        _link_shows(node, ill.case.rate_hz) or not_taken[address] > SHOWS_AGAIN * len(node.first)
+        for address, node in nodes.items()
+    )
 
 
 def _link_shows(node: NodeColumns, rate_hz: int) -> bool:

@@ -167,4 +167,5 @@ def visit(scale: Built, seed: int, *faults: StartFault, until_us: int | None = N
     bench, ear = Bench(plan, scale.profile, seed), Ear()
     bench.overhear(ear)
     bench.run(plan.lasts_us)
+    ear.not_taken = bench.frames_not_taken
     return Visit(case_of(plan, settings=bench.host_settings), ear, bench.trace)

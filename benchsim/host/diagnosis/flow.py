@@ -20,6 +20,8 @@ WORDS = {
     "refusal": ("none", *(str(reason) for reason in _REASONS)),
     "losses": ("none", "some", "many"),
     "runs": ("none", "single", "in bursts"),
+    "refused": ("hardly any", "some", "many"),
+    "overtaken": ("hardly any", "often"),
     "silences": ("none", "one", "several"),
     "lateness": ("prompt", "late", "very late"),
     "unevenness": ("even", "uneven", "very uneven"),
@@ -27,9 +29,10 @@ WORDS = {
     "echoes": ("answered", "some missing", "most missing"),
     "clock": ("right", "fast", "slow"),
 }
-LOSS, LATE_US, UNEVEN_US, TRIP_US, ECHOES, CLOCK_PPM = 0.02, 60_000, 45_000, 90_000, 0.12, 100.0
-"""Limits, own choice: share of frames lost, delay, its spread and the round trip, share of beats without an
-answer, and error of a node's clock: what a sound cable or radio and an ordinary crystal stay within."""
+LOSS, AGAIN, LATE_US, UNEVEN_US, TRIP_US, ECHOES, CLOCK_PPM = 0.02, 0.03, 60_000, 45_000, 90_000, 0.12, 100.0
+"""Limits, own choice: share of frames lost, and of those that come again or are overtaken; delay, its spread
+and the round trip; share of beats without an answer, and error of a node's clock: what a sound cable or
+radio and an ordinary crystal stay within."""
 _SILENCE_US = 1_500_000
 _LOUD = 1000.0
 
@@ -41,7 +44,15 @@ def signs(looks: Looks, address: int) -> list[Sign]:
     if len(node.first) < 20:
         lacks = "too few frames came"
         return made + [Sign(name, UNKNOWN, 0.0, lacks) for name in WORDS if name not in ("flow", "refusal")]
-    return [*made, *_gaps(looks, node), *_delays(looks, node), _echoes(looks, node), _clock(node)]
+    return [
+        *made,
+        *_gaps(looks, node),
+        *_delays(looks, node),
+        _echoes(looks, node),
+        _clock(node),
+        _refused(looks, address),
+        _overtaken(node),
+    ]
 
 
 def _flow(node: NodeColumns) -> Sign:
@@ -141,6 +152,26 @@ def _flowing_us(looks: Looks, node: NodeColumns) -> int:
     edges_us = [max(begins_us, min(state.since_us, ends_us)) for state in node.states] + [ends_us]
     flows = [state.step == Step.FLOW for state in node.states]
     return sum(edges_us[n + 1] - edges_us[n] for n, flowing in enumerate(flows) if flowing)
+
+
+def _refused(looks: Looks, address: int) -> Sign:
+    not_taken, node = looks.hearing.not_taken, looks.hearing.nodes[address]
+    if address not in not_taken:
+        return Sign("refused", UNKNOWN, 0.0, "nobody counted what was refused")
+    share = not_taken[address] / len(node.first)
+    size = share / AGAIN
+    word = "hardly any" if size <= 1.0 else "some" if size <= 5.0 else "many"
+    text = f"the host would not take {not_taken[address]} frames, {share:.1%} of those it took"
+    return Sign("refused", word, size, text)
+
+
+def _overtaken(node: NodeColumns) -> Sign:
+    first = node.first[~node.resent]
+    behind = first < np.maximum.accumulate(first)
+    share = float(behind.mean())
+    size = share / AGAIN
+    text = f"{share:.1%} of its frames were overtaken by later ones"
+    return Sign("overtaken", "hardly any" if size <= 1.0 else "often", size, text)
 
 
 def _clock(node: NodeColumns) -> Sign:

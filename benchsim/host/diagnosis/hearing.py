@@ -51,21 +51,24 @@ class Hearing:
     """All that a host heard and showed.
 
     nodes: by address; one that was never heard has columns without rows.  shown: int64, (n, 3), for each
-    update its time, the gross weight in d, and 1 where a figure may be shown.
+    update its time, the gross weight in d, and 1 where a figure may be shown.  not_taken: how many frames the
+    host would not take, by address, at 0 those with a wrong check sum; empty where nobody counted.
     """
 
     nodes: Mapping[int, NodeColumns]
     shown: NDArray[np.int64]
+    not_taken: Mapping[int, int]
 
 
 class Ear:
-    """Keeps what it is told, in order of arrival."""
+    """Keeps what it is told, in order of arrival.  not_taken: set by who can ask for it."""
 
     def __init__(self) -> None:
         self._samples: dict[int, list[Samples]] = defaultdict(list)
         self._looks: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
         self._states: dict[int, list[LinkState]] = defaultdict(list)
         self._shown: list[tuple[int, int, int]] = []
+        self.not_taken: Mapping[int, int] = {}
 
     def __call__(self, said: Samples | ClockReading | LinkState | Indication) -> None:
         """Keep one thing."""
@@ -83,7 +86,7 @@ class Ear:
         nodes = {
             a: _columns(self._samples[a], self._looks[a], tuple(self._states[a]), rate_hz) for a in addresses
         }
-        return Hearing(nodes, np.array(self._shown, dtype=np.int64).reshape(-1, 3))
+        return Hearing(nodes, np.array(self._shown, dtype=np.int64).reshape(-1, 3), self.not_taken)
 
 
 def _columns(

@@ -13,13 +13,14 @@ WORDS = {
     "cells": ("none", "one", "one's node", "several", "all"),
     "nodes": ("none", "one", "several", "all"),
     "doubled": ("no", "yes"),
+    "broken": ("hardly any", "some", "many"),
     "alike": ("not", "less", "more"),
     "sum": ("right", "less", "more"),
     "zero sum": ("right", "high", "low"),
     "sum returns": ("comes back", "moves up", "moves down"),
     "signs differ": ("no", "yes"),
 }
-SUM_D, ALIKE = 1.0, 0.1
+SUM_D, ALIKE, BROKEN = 1.0, 0.1, 0.003
 """Limits, own choice: of sums over all cells in d, more with more cells; how alike is alike, of the mean."""
 
 
@@ -29,6 +30,7 @@ def signs(looks: Looks, cells: list[Place], nodes: list[Place], worst: Place) ->
         _cells(looks, cells),
         _nodes(nodes),
         _doubled(nodes),
+        _broken(looks),
         _alike(looks, worst),
         *_sums(looks),
         _signs_differ(looks),
@@ -64,6 +66,16 @@ def _doubled(nodes: list[Place]) -> Sign:
     ]
     text = f"address {', '.join(there)} heard more than one node" if there else "each address heard one node"
     return Sign("doubled", "yes" if there else "no", 10.0 if there else 0.0, text)
+
+
+def _broken(looks: Looks) -> Sign:
+    if 0 not in looks.hearing.not_taken:
+        return Sign("broken", UNKNOWN, 0.0, "nobody counted wrong check sums")
+    broken, frames = looks.hearing.not_taken[0], sum(len(n.first) for n in looks.hearing.nodes.values())
+    share = broken / max(broken + frames, 1)
+    size = share / BROKEN
+    word = "hardly any" if size <= 1.0 else "some" if size <= 10.0 else "many"
+    return Sign("broken", word, size, f"{broken} frames came with a wrong check sum ({share:.1%})")
 
 
 def _alike(looks: Looks, worst: Place) -> Sign:
