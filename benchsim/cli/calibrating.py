@@ -25,13 +25,12 @@ from benchsim.host.calibration_prompts import Prompt
 from benchsim.host.calibration_results import Results, results_of
 from benchsim.host.calibration_solve import Solution
 from benchsim.host.calibration_tasks import sections_of, usual_points
-from benchsim.host.calibration_weights import corner_wanted_kg, load_error_kg
+from benchsim.host.calibration_weights import corner_wanted_kg, load_error_kg, usual_piece_kg
 from benchsim.rules.profile import Profile
 from benchsim.scenario.build import assemble
 from benchsim.scenario.loader import load, seed_of
 from benchsim.serve.typed import read as read_typed
 
-LARGE_KG = Decimal(5000)  # Max from which test weights come in pieces of a ton
 BY_HAND = (
     "done: what is asked for is done and read.  again: the last step once more.  back: one step back.  read:"
     " take the deck as it stands, after lines of your own, as place box 500 kg over cell 2, remove box, or"
@@ -117,7 +116,6 @@ def _settings(plan: Plan, profile: Profile, words: Words) -> Settings:
     weights_kg = _mass("--test-weights", words.test_weights) or host.capacity_kg
     wanted_kg = corner_wanted_kg(host.capacity_kg, len(supports), profile) or host.capacity_kg / 3
     e_kg = host.verification_interval or host.interval
-    large = host.capacity_kg >= LARGE_KG
     counted_kg = e_kg if profile.limits_count_in == "e" else host.interval
     return Settings(
         capacity_kg=host.capacity_kg,
@@ -132,7 +130,7 @@ def _settings(plan: Plan, profile: Profile, words: Words) -> Settings:
         points_kg=_points(words.linearity, host.capacity_kg, counted_kg, profile),
         repeats=words.repeats,
         weight_class=words.weight_class,
-        piece_kg=_mass("--piece", words.piece) or Decimal(1000 if large else 20),
+        piece_kg=_mass("--piece", words.piece) or usual_piece_kg(weights_kg),
         group_limit_kg=limit_kg,
     )
 

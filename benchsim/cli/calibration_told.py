@@ -9,7 +9,7 @@ from rich.text import Text
 
 from benchsim.cli.calibrating import Ended, Job, Step
 from benchsim.cli.text import console, print_table
-from benchsim.host.calibration_parts import Kind, cells_text, signed_kg, weight_text
+from benchsim.host.calibration_parts import Kind, Task, cells_text, signed_kg, weight_text
 from benchsim.host.calibration_prompts import SIMULATED
 from benchsim.host.calibration_results import Results
 from benchsim.host.calibration_solve import Solution, place_text
@@ -99,6 +99,10 @@ def _show_solution(job: Job, solution: Solution) -> None:
         click.echo(f"The rest stays as the data sheets have it; at most {kg} of these loads hang on that.")
 
 
+def _corners(job: Job) -> list[Task]:
+    return [task for task in tasks_of(job.settings) if task.kind is Kind.CORNER]
+
+
 def _part(share: float) -> str:
     """So much of an interval, to a hundredth, no zero with a minus."""
     return f"{round(share, 2) + 0.0:+.2f}"
@@ -109,7 +113,7 @@ def _many(condition: float) -> str:
 
 
 def _residuals(job: Job, solution: Solution) -> list[tuple[str, ...]]:
-    settings, corners = job.settings, [t for t in tasks_of(job.settings) if t.kind is Kind.CORNER]
+    settings, corners = job.settings, _corners(job)
     d_kg, e_kg = float(settings.interval_kg), float(settings.e_kg)
     return [
         (
@@ -217,8 +221,13 @@ def _solution(job: Job, solution: Solution) -> dict[str, Any]:
             for number, group in enumerate(groups)
             for cell in group
         ],
-        "residuals_kg": list(solution.residual_kg),
-        "allowed_kg": [float(a) for a in solution.allowed_kg],
+        "residuals": [
+            {"place": place_text(task.group, job.settings), "kg": residual, "allowed_kg": float(allowed)}
+            for task, residual, allowed in zip(
+                _corners(job), solution.residual_kg, solution.allowed_kg, strict=True
+            )
+        ],
+        "fits_least": None if solution.suspect is None else solution.suspect + 1,
         "condition": solution.condition if solution.condition < 1e9 else None,
         "condition_told": solution.condition_told,
         "told": solution.told,

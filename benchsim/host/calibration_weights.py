@@ -32,6 +32,7 @@ _ERRORS_MG: dict[int, tuple[int | None, ...]] = {
     1: (5, 16, 50, None, 160, None, 500),
 }
 WEIGHTS_SHARE = Decimal(1) / Decimal(3)  # of the scale's tolerance; R 76-1 3.7.1 (memory)
+LARGE_KG = 5000  # of test weights; from there on in pieces of a ton
 NOT_KNOWN = "not known here: look it up in the rules in force at the place"
 
 
@@ -51,6 +52,15 @@ def weight_error_kg(accuracy_class: str, nominal_kg: Decimal) -> Decimal:
         found = f"no weight of {mass_text(nominal_kg)} is of class {accuracy_class}"
         raise BadInput(found, f"classes of that size: {', '.join(of_size)} (R 111-1 Table 1)")
     return Decimal(error_mg) / 1_000_000
+
+
+def usual_piece_kg(weights_kg: Decimal) -> Decimal:
+    """The nominal mass of one weight where nobody says: of 20 kg, or of 1 t where there are tons of them.
+
+    Source: common practice, no source.
+    """
+    most_kg = min(weights_kg, Decimal(1000 if weights_kg >= LARGE_KG else 20))
+    return Decimal(max(size for size in _ERRORS_MG if size == 1 or size <= most_kg))
 
 
 def load_error_kg(load_kg: Decimal, accuracy_class: str, piece_kg: Decimal) -> Decimal:

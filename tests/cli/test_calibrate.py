@@ -53,6 +53,8 @@ def test_as_json_all_of_it_can_be_read_by_a_program(platform: str, call: Call) -
     assert all(abs(c["factor"] - 1) < 1e-3 for c in found["solution"]["cells"])
     assert found["results"]["linearity"][-1]["load_expanded_kg"] > 0
     assert len(bytes.fromhex(found["results"]["seal"]["fingerprint"])) == 8
+    assert [r["place"] for r in found["solution"]["residuals"]][-1] == "in the middle"
+    assert all(abs(r["kg"]) < 0.1 < r["allowed_kg"] for r in found["solution"]["residuals"])
     assert found["refused"] is None
 
 

@@ -18,6 +18,7 @@ from benchsim.host.calibration_weights import (
     asked_of,
     good_enough,
     load_error_kg,
+    usual_piece_kg,
     weight_error_kg,
 )
 from benchsim.rules.profile import load_profile
@@ -59,6 +60,14 @@ def test_unknown_classes_and_sizes_are_refused() -> None:
         weight_error_kg("M4", Decimal(20))
     with pytest.raises(BadInput, match="a test weight of 25 kg"):
         weight_error_kg("M1", Decimal(25))
+
+
+@pytest.mark.parametrize(
+    ("weights_kg", "piece_kg"), [("60000", 1000), ("5000", 1000), ("3000", 20), ("6", 5), ("0.5", 1)]
+)
+def test_where_nobody_says_weights_come_in_usual_pieces(weights_kg: str, piece_kg: int) -> None:
+    """Common practice, no source; sizes as in R 111-1 Table 1."""
+    assert usual_piece_kg(Decimal(weights_kg)) == piece_kg
 
 
 def test_a_third_of_the_tolerance_is_what_weights_may_be_wrong_by() -> None:
