@@ -190,7 +190,7 @@ class Contact:
 
 
 def _alike(codes: Codes, where: NDArray[np.intp]) -> list[NDArray[np.intp]]:
-    """These columns in groups of equal ones: each column as a whole number in base 3, of 32 digits at most."""
+    """These columns in groups of equal ones: each column as a number in base 3, of 32 digits at most."""
     digits = 3 ** np.arange(len(codes), dtype=np.int64)
     numbers = (codes[:, where] * digits[:, None]).sum(axis=0)
     order = np.argsort(numbers, kind="stable")

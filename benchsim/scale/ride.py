@@ -32,7 +32,7 @@ class Ride:
 
     forward_kg: tuple[float, ...]
     pushes: tuple[tuple[int | None, float], ...]
-    bumps: tuple[tuple[float, float] | None, ...]
+    bumps: tuple[tuple[int, float] | None, ...]
     springs: Springs | None
 
     def more_kg(self, axle: int, t_us: NDArray[np.int64], on_us: int | None) -> Floats:
@@ -47,6 +47,14 @@ class Ride:
             since_us = (t_us - on_us).astype(np.float64)
             more += size * (self.springs.bumped(since_us) - self.springs.bumped(since_us - lasts_us))
         return more
+
+    def levels_out(self, axle: int) -> tuple[int, float] | None:
+        """When, after it came on, an axle is over the edge, and by what its damper's push changes then."""
+        bump = self.bumps[axle]
+        if bump is None or self.springs is None:
+            return None
+        lasts_us, size = bump
+        return lasts_us, -size * float(self.springs.bumped(np.array([1e-3]))[0])
 
     def _pushed(self, t_us: NDArray[np.int64], at_us: int | None) -> Floats | float:
         if at_us is None:
@@ -87,13 +95,13 @@ def ride_of(
     pushes: list[tuple[int | None, float]] = [(brakes_us, a), (stop_us, -a)]
     if go_us is not None and ends_us is not None:
         pushes += [(go_us, -a), (ends_us, a)]
-    bumps: list[tuple[float, float] | None] = []
+    bumps: list[tuple[int, float] | None] = []
     for axle, pace in zip(drive.axles, paces, strict=True):
         if not (drive.edge_step_m and drive.springs_hz):
             bumps.append(None)
             continue
         lasts_s = min(_LONGEST_S, FOOTPRINT_M / pace) if pace > 0.0 else _LONGEST_S
         size = axle.mass_kg * drive.edge_step_m / lasts_s / STANDARD_GRAVITY_M_PER_S2
-        bumps.append((lasts_s / _US, size))
+        bumps.append((round(lasts_s / _US), size))
     on = springs(drive.springs_hz, drive.springs_damping) if drive.springs_hz else None
     return Ride(forward_kg(drive), tuple(pushes), tuple(bumps), on)

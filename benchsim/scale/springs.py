@@ -36,8 +36,11 @@ class Springs:
         return np.where(since_us < 0.0, 0.0, 1.0 - self._read(self.lack, since_us))
 
     def bumped(self, since_us: Floats) -> Floats:
-        """Force over mass, in m/s2, after the road has begun at 0 to rise at 1 m/s; 0 before it."""
-        return np.where(since_us < 0.0, 0.0, self.angle_per_s * self._read(self.bump, since_us))
+        """Force over mass, in m/s2, after the road has begun at 0 to rise at 1 m/s; 0 up to it.
+
+        It begins with what the damper does: a jump.
+        """
+        return np.where(since_us <= 0.0, 0.0, self.angle_per_s * self._read(self.bump, since_us))
 
     def _read(self, table: Floats, since_us: Floats) -> Floats:
         at = np.minimum(np.maximum(since_us * self.per_us, 0.0), float(len(table) - 2))

@@ -135,17 +135,31 @@ class Vehicle:
         return np.where(on_s <= 0.0, at_m, stop_m + away_m)
 
     def steps(self, first_us: int, end_us: int) -> list[tuple[int, float, float, float]]:
-        """Axles that come on or go off at first_us or later, before end_us: when, mass added, x, y."""
+        """What comes on or goes off at once at first_us or later, before end_us: when, mass added, x, y."""
         found = []
         for number, (axle, edges_us) in enumerate(zip(self.drive.axles, self.edges_us, strict=True)):
             for t_us, sign, x_m in zip(edges_us, (1.0, -1.0), (0.0, self.length_m), strict=True):
                 if t_us is not None and first_us <= t_us < end_us:
-                    at = np.array([t_us])
-                    more_kg = (
-                        0.0 if self.ride is None else float(self.ride.more_kg(number, at, edges_us[0])[0])
-                    )
-                    found.append((t_us, sign * (axle.mass_kg + more_kg), x_m, self.drive.y_m))
+                    mass_kg = axle.mass_kg + self._more_kg(number, t_us + 1)
+                    found.append((t_us, sign * mass_kg, x_m, self.drive.y_m))
+            if (level := self._levels_out(number)) is not None and first_us <= level[0] < end_us:
+                x_m = float(self.first_axle_m(np.array([level[0]]))[0]) - axle.behind_m
+                found.append((level[0], level[1], x_m, self.drive.y_m))
         return found
+
+    def _more_kg(self, number: int, t_us: int) -> float:
+        """What an axle weighs beside its standing mass."""
+        if self.ride is None:
+            return 0.0
+        return float(self.ride.more_kg(number, np.array([t_us]), self.edges_us[number][0])[0])
+
+    def _levels_out(self, number: int) -> tuple[int, float] | None:
+        """When an axle is over the edge, while on the receptor, and what that changes at once."""
+        on_us, off_us = self.edges_us[number]
+        level = None if self.ride is None or on_us is None else self.ride.levels_out(number)
+        if level is None or on_us is None or (off_us is not None and on_us + level[0] >= off_us):
+            return None
+        return on_us + level[0], level[1]
 
     def add_to(self, sums: Sums, t_us: NDArray[np.int64]) -> None:
         """Add its axles to the sums of mass, mass times x and mass times y, in place.  t_us: rising."""

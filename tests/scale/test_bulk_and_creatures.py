@@ -24,6 +24,7 @@ from benchsim.ground.errors import BadInput
 from benchsim.ground.randomness import Streams
 from benchsim.scale.bulk import Bulk
 from benchsim.scale.creatures import Animal, Walker
+from benchsim.scale.vehicle import Vehicle
 from tests.scale.made import S, output_mv_per_v, parts, scale
 
 G = 9.80665
@@ -33,7 +34,7 @@ FALLS_S = math.sqrt(2.0 * 1.2 / G)
 
 
 def sums_of(
-    load: Bulk | Walker | Animal, t_us: NDArray[np.int64], pressing: bool
+    load: Bulk | Walker | Animal | Vehicle, t_us: NDArray[np.int64], pressing: bool
 ) -> tuple[Floats, Floats, Floats]:
     sums = np.zeros(len(t_us)), np.zeros(len(t_us)), np.zeros(len(t_us))
     (load.press_on if pressing else load.add_to)(sums, t_us)
@@ -139,6 +140,8 @@ def test_steps_have_the_harmonics_of_walking_and_the_walker_s_weight_in_the_mean
     sizes = 2.0 * np.abs(found[[80, 160, 240]]) / 80.0
     assert sizes == pytest.approx([0.4, 0.1, 0.1], abs=1e-3)
     assert np.angle(found[80]) == pytest.approx(-math.pi / 2, abs=0.01)
+    # sin(2 w t - pi / 2) is minus a cosine.
+    assert (found[160] / abs(found[160])).real == pytest.approx(-1.0, abs=0.01)
 
 
 def test_somebody_walks_over_the_deck_and_is_gone() -> None:
@@ -163,6 +166,34 @@ def test_an_animal_keeps_its_mass_stays_on_the_deck_and_will_not_stand_still() -
     pressed = sums_of(animal, t_us, pressing=True)[0]
     assert pressed.mean() == pytest.approx(600.0, rel=0.01)
     assert pressed.std() == pytest.approx(36.0, rel=0.1)
+
+
+BUMPY = Drive(
+    "lorry", (Axle(5_000.0, 0.0), Axle(8_000.0, 3.5)), 3.0, 7.0, 1.4, 2 * S, 0.9, 1.9, 0.15, 1.3, 0.02
+)
+
+
+@pytest.mark.parametrize(
+    "load",
+    [
+        Bulk.begun(FILL, 3 * S),
+        Walker.arrive(Walk("guard", 80.0, 2.0), 8.0, 3 * S),
+        Animal.arrive(Roam("cow", 600.0, 3.0, 1.0), parts().receptor, Streams(1), 3 * S),
+        Vehicle.arrive(BUMPY, 8.0, 3 * S),
+    ],
+    ids=["bulk", "walker", "animal", "vehicle"],
+)
+def test_what_comes_on_at_once_is_told_as_the_jump_that_it_is(load: Bulk | Walker | Animal | Vehicle) -> None:
+    """Every jump of what presses from one microsecond to the next, and no other."""
+    steps = load.steps(0, 100 * S)
+    assert steps
+    for t_us in {step[0] for step in steps}:
+        at_once = [(m, m * x_m, m * y_m) for when_us, m, x_m, y_m in steps if when_us == t_us]
+        before, after = (sums_of(load, np.array([t_us + late]), pressing=True) for late in (0, 1))
+        jump = [float(b[0] - a[0]) for a, b in zip(before, after, strict=True)]
+        assert jump == pytest.approx([math.fsum(column) for column in zip(*at_once, strict=True)], abs=0.05)
+    found = np.abs(np.diff(sums_of(load, np.arange(0, 60 * S, 1_000), pressing=True)[0]))
+    assert {int(n) for n in np.flatnonzero(found > 30.0)} <= {step[0] // 1_000 for step in steps}
 
 
 LIVELY: list[tuple[int, SiteCommand]] = [

@@ -288,6 +288,20 @@ def test_friction_reads_short_on_the_way_up_and_over_on_the_way_down_by_what_it_
     assert seen_kg(running, 22.0) == pytest.approx(5_100.0, abs=0.01)
 
 
+def test_what_never_slips_takes_its_share_of_every_swing() -> None:
+    """Held for good: the cell sees 1 - share of all that changes, through each swing of the deck."""
+    made = parts(Cell(30_000.0), ((4.0, 1.5),), natural_frequency_hz=3.0)
+    stuck = replace(made.receptor.supports[0], binding_kg=1e6, binding_share=0.3)
+    held = replace(made, receptor=replace(made.receptor, supports=(stuck,)))
+    found = []
+    for whole in (made, held):
+        running = scale(whole)
+        running.do(Place("a", 5_000.0, 4.0, 1.5), S)
+        running.do(Place("b", 1_000.0, 4.0, 1.5), S + 700_000)
+        found.append(output_mv_per_v(running.read(0, 6 * S))[:, 0])
+    assert found[1] == pytest.approx(0.7 * found[0], abs=1e-8)
+
+
 def test_what_friction_takes_in_a_loop_is_the_area_of_the_loop() -> None:
     """Energy over a full loop 0 to P to 0 of (load, held): 2 R (P - 2 R / share) when it slips both ways."""
     binding = Binding(np.array([[0.4]]), np.array([[50.0]]))

@@ -38,8 +38,10 @@ def test_springs_answer_as_scipy_s_transfer_function_does(damping: float) -> Non
     assert on.pushed(t_s * 1e6) == pytest.approx(step, abs=2e-5)
     _, impulse = signal.impulse(body, T=t_s)
     # The force over mass under a road that rises at 1 m/s is the impulse's answer.
-    assert on.bumped(t_s * 1e6) == pytest.approx(impulse, abs=3e-4)
-    assert on.pushed(np.array([-1.0])).tolist() == on.bumped(np.array([-1.0])).tolist() == [0.0]
+    assert on.bumped(t_s[1:] * 1e6) == pytest.approx(impulse[1:], abs=3e-4)
+    assert (
+        on.pushed(np.array([-1.0, 0.0])).tolist() == on.bumped(np.array([-1.0, 0.0])).tolist() == [0.0, 0.0]
+    )
 
 
 @given(
@@ -84,6 +86,32 @@ def test_what_braking_shifts_adds_up_over_time_to_the_speed_that_was_lost() -> N
     more = vehicle.ride.more_kg(0, t_us, 0)
     assert float(np.sum(more)) * 500e-6 == pytest.approx(forward_kg(SPRUNG)[0] * 2.0, rel=2e-3)
     assert np.abs(more[-2_000:]).max() < 1e-2
+
+
+def test_stopping_and_going_shift_as_much_forward_as_back() -> None:
+    """The vehicle has its speed again: the impulse of all the shifting is 0."""
+    vehicle = Vehicle.arrive(replace(SPRUNG, stands_us=10 * S), 50.0, 0)
+    assert vehicle.ride is not None
+    more = vehicle.ride.more_kg(0, np.arange(0, 50 * S, 500), 0)
+    assert abs(float(np.sum(more)) * 500e-6) < 2e-3 * forward_kg(SPRUNG)[0] * 2.0
+    assert more.max() > 0.9 * forward_kg(SPRUNG)[0] * 0.8 < -more.min() / 0.9
+
+
+def test_a_vehicle_that_comes_braking_has_shifted_before() -> None:
+    """1 m to the stop at 0.8 m/s2: it has braked for long when its first axle comes on."""
+    vehicle = Vehicle.arrive(replace(SPRUNG, stop_x_m=1.0), 8.0, 0)
+    assert vehicle.ride is not None
+    shifted = vehicle.ride.more_kg(0, np.array([1, S]), 0)
+    assert shifted == pytest.approx([forward_kg(SPRUNG)[0] * 0.8] * 2, rel=1e-9)
+
+
+def test_a_slow_axle_takes_the_edge_slowly() -> None:
+    """The second axle comes on 3 m before the stop at sqrt(2 a s), slower than the first where a is small."""
+    vehicle = Vehicle.arrive(replace(SPRUNG, acceleration_m_per_s2=0.3, edge_step_m=0.005), 8.0, 0)
+    assert vehicle.ride is not None
+    times_us = [bump[0] for bump in vehicle.ride.bumps if bump is not None]
+    paces = [min(2.0, math.sqrt(2.0 * 0.3 * way)) for way in (7.0, 3.0)]
+    assert times_us == pytest.approx([FOOTPRINT_M / v * 1e6 for v in paces], rel=1e-4)
 
 
 def test_an_axle_that_takes_an_edge_answers_as_a_body_on_springs_and_leaves_no_momentum() -> None:

@@ -12,7 +12,7 @@ from scipy import integrate, signal
 
 from benchsim.ground.commands import Place
 from benchsim.ground.randomness import Streams
-from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Station, Vibration, Wind
+from benchsim.scale.parts import Cell, Digitiser, ScaleParts, Site, Station, Touch, Vibration, Wind
 from benchsim.scale.processes import Band, Wander
 from benchsim.scale.unrest import LAGS, Gusts, Unrest, kaimal
 from tests.scale.made import FINE, S, output_mv_per_v, parts, scale
@@ -164,6 +164,24 @@ def test_a_shaken_scale_gives_the_same_bytes_however_read(step_us: int) -> None:
         return np.concatenate(blocks).tobytes()
 
     assert played(step_us) == played(20 * S)
+
+
+def test_wind_lifts_in_the_middle_of_the_deck() -> None:
+    """Four corners share it alike: moments about both axes."""
+    made = replace(parts(Cell(30_000.0), dead_load_kg=4_000.0), site=Site(wind=Wind(20.0, 0.0, 2.0, 10.0)))
+    cells_kg = output_mv_per_v(scale(made).read(0, 20 * S))[-1] / 2.0 * 30_000.0
+    lift_kg = 0.5 * 1.2 * 10.0 * 400.0 / G
+    assert cells_kg == pytest.approx([1_000.0 - lift_kg / 4] * 4, abs=1e-3)
+
+
+def test_a_change_of_the_deck_leaves_the_wind_as_it_blows() -> None:
+    """A thrust of a thousandth of a gram: the same gusts, to a count."""
+    made = replace(shaken(), stations=(replace(shaken().stations[0], digitiser=Digitiser()),))
+    pushed = replace(made.receptor, touches=(Touch(4.0, 1.5, push_kg=1e-6),))
+    one, other = scale(made), scale(made)
+    other.change(replace(made, receptor=pushed), 3 * S)
+    apart = np.abs(one.read(0, 9 * S).counts - other.read(0, 9 * S).counts)
+    assert apart.max() <= 1
 
 
 def test_a_warmer_site_leaves_the_wind_as_it_blows() -> None:
