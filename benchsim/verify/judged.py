@@ -11,7 +11,7 @@ from benchsim.verify.reader import Reader
 from benchsim.verify.subject import Subject
 from benchsim.verify.weighing import Weighed
 
-NO_FIGURE = "no figure stands still"
+NO_FIGURE = "no steady figure"
 NO_STEP = "no step within 1.5 d"
 
 

@@ -58,8 +58,8 @@ def _procedure(report: Report, tests: tuple[Judged, ...]) -> str:
     counted = escape(report.subject.counted)
     rows = "".join(map(_row, tests))
     return (
-        f"{head}<table>\n<tr><th></th><th>test</th><th class=n>load</th><th class=n>indication</th>"
-        f"<th class=n>error, {counted}</th><th class=n>limit, {counted}</th></tr>\n{rows}</table>\n"
+        f"{head}<table>\n<thead><tr><th></th><th>test</th><th class=n>load</th><th class=n>indication</th>"
+        f"<th class=n>error, {counted}</th><th class=n>limit, {counted}</th></tr></thead>\n{rows}</table>\n"
     )
 
 

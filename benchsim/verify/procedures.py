@@ -43,7 +43,7 @@ R76 = (
     Procedure(
         "4.6.3, A.4.6.2",
         "tare accuracy",
-        not_run="the built-in host keeps tares in whole d, up to 0.5 d off: no finer than that",
+        not_run="known not to be met where e is d: the built-in host keeps tares in whole d, up to 0.5 d off",
     ),
     Procedure("5.3.5, A.5.2", "warm-up", not_run="not modelled: the scale is warm from the start"),
 )
