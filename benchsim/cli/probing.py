@@ -121,7 +121,7 @@ def _note(line: str) -> None:
 def _told(results: Iterable[Result], options: dict[str, Any]) -> list[Result]:
     """The same results, each told as it comes."""
     if options["as_json"]:
-        return list(results)
+        return [_whispered(result, bool(options["with_frames"])) for result in results]
     kept, out = [], console()
     for result in results:
         kept.append(result)
@@ -135,6 +135,13 @@ def _told(results: Iterable[Result], options: dict[str, Any]) -> list[Result]:
         if result.verdict is Verdict.NOT_CONFORMING or options["with_frames"]:
             _show_exchange(result, bool(options["with_frames"]))
     return kept
+
+
+def _whispered(result: Result, with_frames: bool) -> Result:
+    """The same result.  What JSON without frames does not say, why a case did not pass, goes to stderr."""
+    if result.why and not with_frames:
+        _note(f"{STYLES[result.verdict][0]:<4}{result.case.id}: {result.why}")
+    return result
 
 
 def _show_exchange(result: Result, whole: bool) -> None:

@@ -233,8 +233,8 @@ def _bench(
 
     import secrets
 
-    from benchsim.serve.node_link import SIDES, Facts, NodeLink
+    from benchsim.serve.node_link import SIDES, Facts, NodeLink, ours
 
     plan = replace(built.plan, foreign=SIDES[carriers.side], start=secrets.randbits(63) + 1)
-    bench = Bench(plan, built.profile, seed)
+    bench = Bench(ours(plan, carriers.side), built.profile, seed)
     return bench, NodeLink(bench, Facts.of(plan, carriers.side, tell_key), carriers.media)

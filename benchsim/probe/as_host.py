@@ -36,6 +36,11 @@ def words(reason: int) -> str:
     return RefuseReason(reason).name.lower().replace("_", " ")
 
 
+def of_key(refuse: frames.Refuse) -> str:
+    """What to ask oneself when a proof is refused for its key."""
+    return "; is --key the one in the device?" if refuse.reason == RefuseReason.WRONG_KEY else ""
+
+
 @dataclass(slots=True)
 class AsHost:
     """One host.  card: who it says it is."""
@@ -83,6 +88,10 @@ class AsHost:
                 due = f"; due: offer, {why}" if why else ""
                 raise Differs(f"it refuses a right seek, {words(said.message.reason)}{due}")
             return said
+        heard = any(said.by_device for said in line.said)
+        why = why or (
+            "" if heard else "nothing was heard at all; are --address and --at those of the device?"
+        )
         raise Differs(f"no offer to a right seek{': ' + why if why else ''}", line.newest)
 
     async def refused(self, exchange: HostExchange, reason: RefuseReason, within_us: int) -> frames.Refuse:
@@ -125,7 +134,7 @@ class AsHost:
             if said is None:
                 continue
             if isinstance(said.message, frames.Refuse):
-                raise Differs(f"it refuses a right proof: {words(said.message.reason)}")
+                raise Differs(f"it refuses a right proof: {words(said.message.reason)}{of_key(said.message)}")
             return self.flow(exchange, offer, said)
         raise Differs("no accept to a right prove", line.newest)
 

@@ -24,6 +24,10 @@ LONGEST_LINE = 4096
 class Attendant(Protocol):
     """Who can be asked."""
 
+    @property
+    def ended(self) -> bool:
+        """Whether whoever attended the device is gone, and most likely the device too."""
+
     async def act(self, text: str) -> str | None:
         """Do it and say what came of it; None: it cannot be done."""
 
@@ -34,6 +38,8 @@ class Attendant(Protocol):
 class Nobody:
     """Nobody is there."""
 
+    ended = False
+
     async def act(self, text: str) -> str | None:
         return None
 
@@ -43,6 +49,8 @@ class Nobody:
 
 class Person:
     """Somebody at a terminal.  say: shows a line; ask: waits for a typed one, None at the end of input."""
+
+    ended = False
 
     def __init__(self, say: Callable[[str], None], ask: Callable[[], Awaitable[str | None]]) -> None:
         self._say, self._ask = say, ask
@@ -71,12 +79,12 @@ class Program:
     def __init__(self, process: asyncio.subprocess.Process, first: str) -> None:
         self._process = process
         self.place = first.removeprefix("at ").strip() if first.startswith("at ") else None
-        self._answers = True
+        self._answers, self._over = True, False
 
     @property
     def ended(self) -> bool:
         """Whether it is gone."""
-        return self._process.returncode is not None
+        return self._over or self._process.returncode is not None
 
     async def act(self, text: str) -> str | None:
         """None from the first answer on that does not come in time or is no line: a later one could not be
@@ -89,15 +97,18 @@ class Program:
             stdin.write(f"{text}\n".encode())
             await stdin.drain()
             answer = await asyncio.wait_for(self._line(), ACT_TIMEOUT_S)
-        except (OSError, TimeoutError, ValueError):  # ValueError: longer than LONGEST_LINE
+        except (OSError, TimeoutError, ValueError) as error:  # ValueError: longer than LONGEST_LINE
             self._answers = False
+            self._over = isinstance(error, ConnectionError)
             return None
         return None if answer in ("", CANNOT) else answer
 
     async def _line(self) -> str:
         stdout = self._process.stdout
         assert stdout is not None
-        line = (await stdout.readline()).decode(errors="replace").strip()
+        octets = await stdout.readline()
+        self._over = not octets
+        line = octets.decode(errors="replace").strip()
         return "".join(c if c.isprintable() else "\ufffd" for c in line)  # it is told, and written as XML
 
     async def leave(self) -> None:

@@ -10,10 +10,11 @@ import importlib
 import pkgutil
 from collections.abc import Awaitable, Callable, Iterator
 from dataclasses import dataclass
+from difflib import get_close_matches
 from enum import StrEnum
 from functools import cache
 
-from benchsim.ground.errors import unknown
+from benchsim.ground.errors import BadInput
 from benchsim.probe.line import Line
 
 Script = Callable[[Line], Awaitable[None]]
@@ -73,5 +74,7 @@ def chosen(side: Side, ids: tuple[str, ...]) -> tuple[Case, ...]:
     known = cases(side)
     for one in ids:
         if one not in known:
-            raise unknown("case", one, known)
+            close = get_close_matches(one, known, n=3) or [i for i in known if one in i][:3]
+            right = f"did you mean {' or '.join(close)}? " if close else ""
+            raise BadInput(f"unknown case {one!r}", f"{right}--list names all {len(known)}")
     return tuple(known[i] for i in ids) if ids else tuple(known.values())

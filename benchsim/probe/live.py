@@ -12,12 +12,14 @@ from benchsim.ground.randomness import Streams
 from benchsim.probe.attendant import Attendant, Nobody
 from benchsim.probe.case import Case
 from benchsim.probe.device import called
+from benchsim.probe.finding import Verdict
 from benchsim.probe.line import Act
 from benchsim.probe.play import Play, Result
 from benchsim.probe.setting import Setting
 from benchsim.serve.carrier import Carrier, Connection
 
 LONGEST_CASE_US = 120_000_000
+ENDED = "the attendant has ended"
 
 Attend = Callable[[Connection], Awaitable[Attendant]]
 
@@ -74,7 +76,10 @@ class _Table:
             self._stirred.clear()
             waits = play.waits_for
             if isinstance(waits, Act):
-                play.acted(await self._act(waits.text), medium.now_us)
+                answer = await self._act(waits.text)
+                if medium.attendant.ended:
+                    play.break_off(ENDED)
+                play.acted(answer, medium.now_us)
             elif medium.now_us >= self._until_us:
                 play.break_off("it went on for too long")
             elif waits is not None:
@@ -94,6 +99,11 @@ class _Table:
     def _send(self) -> None:
         for frame in self._play.take_out():
             self._medium.carrier.send(frame)
+
+
+def left_out(case: Case) -> Result:
+    """A case for which nobody is there any more."""
+    return Result(case, Verdict.NOT_REACHED, ENDED)
 
 
 async def _wait(event: asyncio.Event, for_s: float) -> None:
@@ -118,12 +128,22 @@ async def play_all(
     tell: takes a line about the medium.  Raises BadInput: the carrier cannot open, nobody attends.
     """
     medium = Medium(carrier)
-    connection = await carrier.open(medium.heard, tell)
+    over = False
+
+    def tell_meanwhile(line: str) -> None:
+        if not over:  # that a medium breaks when its device leaves is no news
+            tell(line)
+
+    connection = await carrier.open(medium.heard, tell_meanwhile)
     tell(f"the probe is at {called(connection)}")
     try:
         medium.attendant = await attend(connection)
         for case in chosen:
-            yield await medium.play(case, setting, streams)
+            there = not medium.attendant.ended
+            yield await medium.play(case, setting, streams) if there else left_out(case)
+            if there and medium.attendant.ended:
+                tell(f"{ENDED}: what is left is not reached")
     finally:
+        over = True
         await medium.attendant.leave()
         carrier.close()

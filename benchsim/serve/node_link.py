@@ -6,12 +6,13 @@ A frame is heard at the present: the bench is walked up to the wall clock first,
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
-from typing import Protocol
+from typing import Protocol, get_args
 
+from benchsim.bench.foreign import AT_NODES
 from benchsim.bench.plan import Foreign, Plan
-from benchsim.ground.commands import Pair
+from benchsim.ground.commands import Ask, Expect, InstrumentCommand, Pair, Release
 from benchsim.ground.readings import LinkState
 from benchsim.link.parts import HostCard, NodeCard
 from benchsim.link.steps import Reason, Step
@@ -22,9 +23,24 @@ from benchsim.serve.pacing import Pacer
 Note = Callable[[str, str], None]
 
 SIDES = {Side.NODES: Foreign.HOST, Side.HOST: Foreign.NODES}
+# Of a timeline: what only the other end can do.
+THEIRS: dict[Side, tuple[type, ...]] = {
+    Side.NODES: (*get_args(InstrumentCommand), Pair, Release, Expect, Ask),
+    Side.HOST: AT_NODES,
+}
+YOURS = "that end is yours"
 KEY_UNTOLD = (
     "made from the words of the file's pairing key (SHA-256, its first 16 octets); --tell-key tells it"
 )
+
+
+def ours(plan: Plan, side: Side) -> Plan:
+    """The same plan with only as much of its timeline as the end that is here can do.
+
+    What only the other end can do would be refused each time that it comes.
+    """
+    theirs = THEIRS[side]
+    return replace(plan, timeline=tuple(s for s in plan.timeline if not isinstance(s.command, theirs)))
 
 
 class LinkedBench(LiveBench, Protocol):
@@ -41,24 +57,31 @@ class Facts:
     """What the other end has to know of this one, as lines for a person and as a document.
 
     side: which end is here.  nodes: those that are here, or () for a host.  tells_key: say the pairing keys,
-    which are secrets in the field and protect nothing here.
+    which are secrets in the field and protect nothing here.  left_out: items of the timeline that only the
+    other end could do.
     """
 
     side: Side
     host: HostCard
     nodes: tuple[NodeCard, ...] = ()
     tells_key: bool = False
+    left_out: int = 0
 
     @classmethod
     def of(cls, plan: Plan, side: Side, tells_key: bool) -> Facts:
         """As a plan has them."""
         nodes = tuple(node.card for node in plan.nodes) if side is Side.NODES else ()
-        return cls(side, plan.link, nodes, tells_key)
+        return cls(side, plan.link, nodes, tells_key, len(plan.timeline) - len(ours(plan, side).timeline))
 
     def lines(self) -> list[str]:
         """For a person."""
         host = self.host
         found = [f"network: {host.network}", f"pairing key: {self._key()}"]
+        if self.left_out:
+            other = "host" if self.side is Side.NODES else "nodes"
+            found.append(
+                f"the timeline's items for the {other}, {self.left_out} of them, are left out: {YOURS}"
+            )
         if self.side is Side.HOST:
             expected = ", ".join(f"{e.cells} cells at address {e.address}" for e in host.expected)
             return [*found, f"host {host.host_id:016X} expects {expected}"]

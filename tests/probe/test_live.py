@@ -36,6 +36,8 @@ class Silence:
 class Slow:
     """An attendant who takes longer than a case may last."""
 
+    ended = False
+
     async def act(self, _text: str) -> str | None:
         await asyncio.sleep(2 * live.LONGEST_CASE_US / 1e6)
         return "done"

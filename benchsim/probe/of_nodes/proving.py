@@ -6,7 +6,17 @@ from benchsim.link import frames, keys
 from benchsim.link.frames import Kind, RefuseReason
 from benchsim.link.limits import EXCHANGE_LIFE_US
 from benchsim.link.pairing import HostExchange, proof_of
-from benchsim.probe.as_host import AT_ONCE_US, AsHost, another_host, as_host, changed, changed_body, unbound
+from benchsim.probe.as_host import (
+    AT_ONCE_US,
+    AsHost,
+    another_host,
+    as_host,
+    changed,
+    changed_body,
+    of_key,
+    unbound,
+    words,
+)
 from benchsim.probe.case import case
 from benchsim.probe.finding import Differs
 from benchsim.probe.line import Line, name
@@ -38,7 +48,9 @@ async def right_proof_is_accepted(line: Line) -> None:
     if said is None:
         raise Differs("no accept to a right prove", line.newest)
     if not isinstance(said.message, frames.Accept):
-        raise Differs(f"it said {name(said)} to a right prove")
+        refused = said.message
+        assert isinstance(refused, frames.Refuse)
+        raise Differs(f"it refuses a right prove: {words(refused.reason)}{of_key(refused)}")
     flow = host.flow(exchange, offer, said)
     if flow.accept.serial != flow.offer.serial:
         raise Differs("accept and offer name two serial numbers")
@@ -169,7 +181,12 @@ async def same_prove_gets_the_same_accept(line: Line) -> None:
     flow = await host.accepted(exchange, offer, prove)
     await flow.data()
     line.send(prove)
-    again = await flow.expect(Kind.ACCEPT, AT_ONCE_US, "the same prove came again")
+    again = await host.answer(exchange, (Kind.ACCEPT, Kind.REFUSE), AT_ONCE_US)
+    if again is None:
+        raise Differs("no accept when the prove that it has accepted came again", line.newest)
+    if isinstance(again.message, frames.Refuse):
+        said = words(again.message.reason)
+        raise Differs(f"it refuses the prove that it has accepted when it comes again: {said}")
     if again.body != flow.accepted.body:
         raise Differs("another accept to the same prove")
     await flow.data("the same prove came again")
