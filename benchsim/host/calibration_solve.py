@@ -53,7 +53,7 @@ class Solution:
     residual_kg: indicated less applied, each placement; allowed_kg: the limit of each.
     condition: of all groups; told: how many combinations of them the loads tell apart, condition_told: of
     those.  freedom: placements less told.  birge: root of chi squared over freedom, None without freedom.
-    sheet_kg: what may hang on data sheets at the placement where it is most.
+    sheet_kg: the most of a load that can hang on data sheets, all factors off the worst way.
     suspect: the placement that fits least with all others, None where too few are to tell.
     """
 
@@ -122,7 +122,7 @@ def _solution(
     birge = chi / math.sqrt(freedom) if freedom else None
     errors = np.sqrt(((right[:told] / singular[:told, None]) ** 2).sum(axis=0)) * max(1.0, birge or 0.0)
     open_part = np.sqrt((right[told:] ** 2).sum(axis=0)) * settings.sheet_tolerance / math.sqrt(3.0)
-    hangs = np.linalg.norm(design @ right[told:].T, axis=1) * settings.sheet_tolerance
+    hangs = np.abs(design @ right[told:].T @ right[told:]).sum(axis=1) * settings.sheet_tolerance
     spread_out = np.empty(settings.cells)
     for group, factor in zip(settings.groups, factors.tolist(), strict=True):
         spread_out[list(group)] = factor
