@@ -5,6 +5,8 @@ Causal, and each output depends on its own stretch of inputs alone, so a block's
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,6 +27,22 @@ def stages(name: str) -> int:
 def reach(name: str, box: int) -> int:
     """How many earlier inputs an output depends on."""
     return stages(name) * (box - 1)
+
+
+def settles_after(name: str, box: int) -> int:
+    """How many samples after a step the output shows all of it."""
+    return reach(name, box) + 1
+
+
+def box_for(rate_hz: float, notch_hz: Fraction, most: int) -> int | None:
+    """The shortest box, up to `most` samples, that takes a frequency away; None: there is none.
+
+    A box of M samples has its notches at multiples of rate / M, those of the rate itself left out.
+    """
+    turns = notch_hz / Fraction(rate_hz)
+    if turns.denominator == 1:
+        return None
+    return turns.denominator if turns.denominator <= most else None
 
 
 def moving_sum(values: Floats, length: int) -> Floats:

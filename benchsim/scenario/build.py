@@ -231,7 +231,7 @@ def _card(scenario: Scenario) -> InstrumentCard:
 
 def _node_plan(node: equipment.NodeSpec, shadowing_db: float) -> NodePlan:
     stack = stack_of(node.link, shadowing_db)
-    return NodePlan(node.card, up=stack, down=stack)
+    return NodePlan(node.card, up=stack, down=stack, supply=node.supply)
 
 
 # -- what is asked, how long, what is checked ----------------------------------------------------------

@@ -7,12 +7,17 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from fractions import Fraction
 
 from benchsim.ground.commands import Expect
 from benchsim.ground.readings import CHANNELS_PER_NODE, addresses_needed
 from benchsim.link.parts import KEY_OCTETS, Expected, NodeCard
+from benchsim.scale.filters import box_for
 from benchsim.scale.parts import Digitiser, ScaleParts, Station
+from benchsim.scale.resolution import rms_for
+from benchsim.scale.supply import HOUR_US, Supply
 from benchsim.scenario import schema
 from benchsim.scenario.cells import cells_of, pick, wiring_of
 from benchsim.scenario.expectation import Expectation
@@ -40,6 +45,7 @@ class NodeSpec:
     address: int | None
     link: schema.Channel
     loc: Loc
+    supply: Supply = field(default_factory=Supply)
 
 
 def pairing_key(words: str) -> bytes:
@@ -75,6 +81,7 @@ def scale_parts(file: schema.File, count: int, nodes: list[NodeSpec], findings: 
 def nodes_of(file: schema.File, count: int, findings: Findings) -> list[NodeSpec]:
     """Every node: those that the host expects, then the strangers."""
     rate_hz = _rate(file, findings)
+    _judge_filters(file, rate_hz, findings)
     listed = file.nodes.each
     if listed is None:
         needed = addresses_needed(count)
@@ -163,10 +170,62 @@ def _digitiser(file: schema.File, own: schema.NodeFigures | None, rate_hz: int) 
     if (pickup := pick("pickup", own, common)) is not None:
         made = replace(made, pickup_mv_per_v=float(pickup.amplitude), pickup_hz=float(pickup.frequency))
     if (clean := pick("filter", own, common)) is not None:
-        made = replace(made, filter=f"sinc{clean.order}", filter_samples=clean.samples)
+        made = replace(made, filter=f"sinc{clean.order}", filter_samples=_box(clean, rate_hz) or 4)
     if (error := pick("clock_error", own, common)) is not None:
         made = replace(made, clock_error_ppm=float(error) * 1e6)
+    if noise.noise_free:
+        made = replace(made, noise_rms_counts=rms_for(made.bits, noise.noise_free))
+    return _with_box(made, own, common)
+
+
+def _with_box(made: Digitiser, own: schema.NodeFigures | None, common: schema.NodeFigures) -> Digitiser:
+    """The digitiser with what its channels and its box add."""
+    if (skew := pick("skew", own, common)) is not None:
+        made = replace(made, skew_us=skew)
+    if (offset := pick("offset", own, common)) is not None:
+        made = replace(made, offset_mv_per_v=float(offset))
+    if (warmer := pick("warmer", own, common)) is not None:
+        made = replace(made, self_heating_k=float(warmer))
+    if (effect := pick("reference_effect", own, common)) is not None:
+        made = replace(made, reference_effect_per_k=float(effect))
+    if (effect := pick("clock_effect", own, common)) is not None:
+        made = replace(made, clock_effect_per_k=float(effect) * 1e6)
     return made
+
+
+def _box(clean: schema.Filter, rate_hz: int) -> int | None:
+    """The length of a filter's boxes; None: none takes its notch away."""
+    if clean.notch is None:
+        return clean.samples or 4
+    return box_for(float(rate_hz), Fraction(clean.notch), schema.MAX_BOX)
+
+
+def _nearest_notch(wanted_hz: Decimal, rate_hz: int) -> float:
+    """The frequency nearest to one that some box takes away."""
+    notches = [
+        Fraction((round(wanted_hz * box / rate_hz) + step) * rate_hz, box)
+        for box in range(2, schema.MAX_BOX + 1)
+        for step in (-1, 0, 1)
+    ]
+    return float(min((n for n in notches if n % rate_hz), key=lambda hz: abs(hz - Fraction(wanted_hz))))
+
+
+def _judge_filters(file: schema.File, rate_hz: int, findings: Findings) -> None:
+    """A notch that there can be, and a box that is given once."""
+    given: list[tuple[Loc, schema.Filter | None]] = [(("nodes", "filter"), file.nodes.filter)]
+    given += [(("nodes", "each", n, "filter"), own.filter) for n, own in enumerate(file.nodes.each or ())]
+    for loc, clean in given:
+        if clean is None or clean.notch is None:
+            continue
+        if clean.samples is not None:
+            findings.add((*loc, "samples"), "both samples and notch", "keep one of them", key=True)
+        if _box(clean, rate_hz) is None:
+            near = _nearest_notch(clean.notch, rate_hz)
+            findings.add(
+                (*loc, "notch"),
+                f"notch: {clean.notch.normalize():f} Hz cannot be taken away at {rate_hz} samples a second",
+                f"boxes of up to {schema.MAX_BOX} samples: the nearest is {near:.6g} Hz",
+            )
 
 
 def _node(
@@ -184,7 +243,19 @@ def _node(
         firmware=(int(major), int(minor)),
     )
     station = Station(cells, _digitiser(file, own, rate_hz))
-    return NodeSpec(card, station, address, own.link or file.link, ("nodes", "each", index))
+    return NodeSpec(
+        card, station, address, own.link or file.link, ("nodes", "each", index), _supply(file, own)
+    )
+
+
+def _supply(file: schema.File, own: schema.OneNode) -> Supply:
+    told = pick("supply", own, file.nodes)
+    if told is None:
+        return Supply()
+    lasts_h = told.lasts / HOUR_US if told.lasts is not None else 0.0
+    return Supply(
+        told.source, float(told.voltage), float(told.charge), lasts_h, float(told.drop), float(told.brown_out)
+    )
 
 
 def _stranger(file: schema.File, own: schema.Stranger, index: int, rate_hz: int) -> NodeSpec:

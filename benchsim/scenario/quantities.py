@@ -105,14 +105,21 @@ class Noise:
 
     rms_counts: float = 0.0
     density_v_per_rthz: float = 0.0
+    noise_free: float = 0.0  # counts over the whole range, in place of both
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class NoiseKind(_Kind):
-    """A converter's noise, in RMS counts or as a density."""
+    """A converter's noise, in RMS counts, as a density, or as the noise-free counts that it leaves."""
 
     def read(self, value: Any) -> Noise:
         text = str(value)
+        match = re.fullmatch(rf"\s*(?P<n>{_NUMBER})\s*noise-free counts\s*", text)
+        if match:
+            counts = float(match["n"])
+            if not 10 <= counts <= 1e9:
+                raise BadInput(f"{text!r}", "from 10 noise-free counts to 1e9 noise-free counts")
+            return Noise(noise_free=counts)
         match = re.fullmatch(rf"\s*(?P<n>{_NUMBER})\s*counts?\s*", text)
         if match:
             counts = float(match["n"])
@@ -122,16 +129,18 @@ class NoiseKind(_Kind):
         try:
             density = float(Quantity(units.NOISE_DENSITY, at_least="0 nV/√Hz").read(value))
         except BadInput as error:
-            raise BadInput(error.found, "write '12 counts' or '20 nV/√Hz'") from None
+            raise BadInput(
+                error.found, "write '12 counts' or '20 nV/√Hz', or '100000 noise-free counts'"
+            ) from None
         return Noise(density_v_per_rthz=density)
 
     def shape(self) -> dict[str, Any]:
         names = "|".join(re.escape(u) for u in units.NOISE_DENSITY.factors)
         return {
             "type": "string",
-            "pattern": rf"^\s*{_NUMBER}\s*(counts?|{names})\s*$",
-            "examples": ["12 counts", "20 nV/√Hz"],
-            "description": "RMS counts at the converter's output, or noise density at its input.",
+            "pattern": rf"^\s*{_NUMBER}\s*((noise-free )?counts?|{names})\s*$",
+            "examples": ["12 counts", "20 nV/√Hz", "100000 noise-free counts"],
+            "description": "RMS counts at the output, noise density at the input, or noise-free counts left.",
         }
 
 
@@ -257,6 +266,8 @@ Temperature = Annotated[Decimal, Quantity(units.TEMPERATURE, at_least="-60 °C",
 PerKelvin = Annotated[Decimal, Quantity(units.PER_KELVIN, at_least="-10 %/K", at_most="10 %/K")]
 ClockError = Annotated[Decimal, Quantity(units.RATIO, at_least="-5000 ppm", at_most="5000 ppm")]
 NoiseFigure = Annotated[Noise, NoiseKind()]
+BatteryVoltage = Annotated[Decimal, Quantity(units.VOLTAGE, at_least="0 V", at_most="1000 V")]
+Warmer = Annotated[Decimal, Quantity(units.TEMPERATURE_DIFFERENCE, at_least="-100 K", at_most="100 K")]
 Occurrence = Annotated[Decimal, Quantity(units.OCCURRENCE, above="0 /h", at_most="10 /s")]
 Position = Annotated[Spot, SpotKind()]
 AlongDeck = Annotated[float | None, Along()]

@@ -18,6 +18,7 @@ from benchsim.scenario.ways import BitRate, Cable, OtherNetwork, Radio
 
 MAX_CELLS = 16
 MAX_SEED = 2**63 - 1
+MAX_BOX = 64
 
 
 def _key(name: str) -> str:
@@ -148,7 +149,10 @@ class Filter(Part):
     """The converter's digital filter."""
 
     order: Annotated[int, Field(strict=True, ge=1, le=4)] = key(3, "boxes in a row: sinc1 to sinc4")
-    samples: Annotated[int, Field(strict=True, ge=1, le=64)] = key(4, "length of one box, in samples")
+    samples: Annotated[int, Field(strict=True, ge=1, le=MAX_BOX)] | None = key(
+        None, "length of one box, in samples; default 4"
+    )
+    notch: q.Frequency | None = key(None, "instead of samples: what it takes away, as the mains")
 
 
 class Pickup(Part):
@@ -185,6 +189,17 @@ class Bursts(Part):
     loss: q.Fraction = key("100 %", "frames lost in a bad spell", validate_default=True)
 
 
+class Supply(Part):
+    """What feeds a node.  Below its brown-out voltage it stops; without its load a supply recovers."""
+
+    source: Literal["mains", "battery"] = key("mains", "where it comes from")
+    voltage: q.BatteryVoltage = key("12 V", "nominal, without load", validate_default=True)
+    charge: q.Fraction = key("100 %", "of a battery, at the start", validate_default=True)
+    lasts: q.Span | None = key(None, "how long a full battery lasts; default its charge stays")
+    drop: q.BatteryVoltage = key("0.3 V", "lost on the way while the node runs", validate_default=True)
+    brown_out: q.BatteryVoltage = key("9 V", "below it the node stops", validate_default=True)
+
+
 class NodeFigures(Part):
     """A node's converter and clock."""
 
@@ -197,6 +212,14 @@ class NodeFigures(Part):
     noise: q.NoiseFigure | None = key(None, "'12 counts' or '20 nV/√Hz'; default 20 nV/√Hz")
     pickup: Pickup | None = key(None, "mains on the input; default none")
     filter: Filter | None = key(None, "digital filter; default none")
+    skew: q.Lateness | None = key(
+        None, "channels are converted one after the other, each so much before the next; default at once"
+    )
+    offset: q.SignedOutput | None = key(None, "what it reads with its input shorted; default 0")
+    warmer: q.Warmer | None = key(None, "than the site; default 0 K")
+    reference_effect: q.PerKelvin | None = key(None, "temperature effect on its reference; default 0")
+    clock_effect: q.PerKelvin | None = key(None, "temperature effect on its clock; default 0")
+    supply: Supply | None = key(None, "what feeds it; default mains")
     clock_error: q.ClockError | None = key(None, "positive runs fast; default 0 ppm")
     firmware: Annotated[str, Field(strict=True, pattern=r"^\d{1,3}\.\d{1,3}$")] | None = key(
         None, "its version, in quotes, '1.0'"

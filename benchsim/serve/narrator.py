@@ -75,7 +75,7 @@ class Narrator:
             if event.kind in TOLD_ELSEWHERE or (event.kind == "fault" and self._hides_faults):
                 continue
             outcome = "" if event.done and event.kind != "command" else " done" if event.done else " refused"
-            text = f"{event.kind}{outcome}: {event.text}"
+            text = event.text if event.kind == "node" else f"{event.kind}{outcome}: {event.text}"
             yield Line(event.t_us, event.kind, event.subject, text, event.done)
 
     def _linked(self, states: Sequence[tuple[int, LinkState]]) -> Iterator[Line]:

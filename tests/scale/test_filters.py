@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -10,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from benchsim.ground.errors import BadInput
-from benchsim.scale.filters import STAGES, filtered, moving_sum, reach, stages
+from benchsim.scale.filters import STAGES, box_for, filtered, moving_sum, reach, settles_after, stages
 
 NAMES = sorted(STAGES)
 
@@ -80,3 +82,40 @@ def test_a_block_edge_does_not_show_in_a_single_bit(name: str, box: int, cut: in
 def test_an_unknown_filter_names_the_nearest() -> None:
     with pytest.raises(BadInput, match="did you mean 'sinc3'"):
         stages("sync3")
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "notch", "box"),
+    [
+        (80, "50", 8),
+        (80, "60", 4),
+        (100, "50", 2),
+        (120, "60", 2),
+        (50, "16.7", 500),
+        (80, "16", 5),
+        (400, "50", 8),
+    ],
+)
+def test_the_box_for_a_notch_takes_it_away_by_scipy_s_response(rate_hz: int, notch: str, box: int) -> None:
+    hz = Fraction(notch)
+    assert box_for(rate_hz, hz, 1000) == box
+    for order in (1, 3):
+        _, gain = signal.freqz(taps(f"sinc{order}", box), worN=[2 * np.pi * float(hz) / rate_hz])
+        assert abs(gain[0]) < 1e-12
+    angle = [2 * np.pi * float(hz) / rate_hz]
+    assert all(abs(signal.freqz(taps("sinc1", m), worN=angle)[1][0]) > 1e-6 for m in range(2, box))
+
+
+def test_there_is_no_box_for_the_rate_itself_nor_for_one_that_would_be_too_long() -> None:
+    assert box_for(50, Fraction(50), 64) is None
+    assert box_for(50, Fraction(100), 64) is None
+    assert box_for(80, Fraction("49.9"), 64) is None
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_step_is_through_after_so_many_samples_and_not_before(name: str) -> None:
+    box = 5
+    step = run(np.ones(60), name, box)
+    settled = settles_after(name, box)
+    assert step[settled - 1] == pytest.approx(1.0, abs=1e-12)
+    assert settled == 1 or step[settled - 2] < 1.0 - 1e-4

@@ -15,6 +15,7 @@ from benchsim.link.impairments.duplicate import Duplicate
 from benchsim.link.impairments.loss import Loss
 from benchsim.link.impairments.reorder import Reorder
 from benchsim.rules.profile import profile_names
+from benchsim.scale.supply import Supply
 from benchsim.scenario.build import assemble
 from benchsim.scenario.loader import load
 from tests.scenario.texts import DECK, HEAD, built, told
@@ -352,3 +353,36 @@ def test_coefficients_come_from_the_data_sheet_so_that_a_perfect_scale_weighs_ri
     # A quarter of 600 kg of dead load stands on each cell.
     assert plan.host.seats[0].zero_counts * plan.host.seats[0].kg_per_count == pytest.approx(150, rel=1e-9)
     assert plan.host.capacity_kg == Decimal(3000)
+
+
+def test_a_node_s_converter_box_and_supply_come_from_the_file() -> None:
+    plan = built(
+        DECK + "nodes:\n  filter: {order: 3, notch: 50 Hz}\n  noise: 100000 noise-free counts\n  skew: 2 ms\n"
+        "  offset: -0.01 mV/V\n  warmer: 12 K\n  reference effect: 5 ppm/K\n  clock effect: 0.04 ppm/K\n"
+        "  supply: {source: battery, voltage: 6 V, charge: 80 %, lasts: 100 h,"
+        " drop: 0.2 V, brown out: 4.5 V}\n"
+    ).plan
+    made = plan.scale.stations[0].digitiser
+    assert (made.filter, made.filter_samples) == ("sinc3", 8)
+    assert made.noise_rms_counts == pytest.approx(2**24 / 100_000 / 6.6, rel=1e-3)
+    assert (made.skew_us, made.offset_mv_per_v, made.self_heating_k) == (2000, -0.01, 12.0)
+    assert made.reference_effect_per_k == pytest.approx(5e-6)
+    assert made.clock_effect_per_k == pytest.approx(0.04)
+    assert plan.nodes[0].supply == Supply("battery", 6.0, 0.8, 100.0, 0.2, 4.5)
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("{notch: 50 Hz, samples: 4}", "both samples and notch; keep one of them"),
+        (
+            "{notch: 49.9 Hz}",
+            "notch: 49.9 Hz cannot be taken away at 80 samples a second; boxes of",
+        ),
+        ("{notch: 80 Hz}", "notch: 80 Hz cannot be taken away"),
+    ],
+)
+def test_a_notch_that_cannot_be_is_told_with_its_place(line: str, said: str) -> None:
+    [found] = told(DECK + f"nodes: {{filter: {line}}}\n")
+    assert found.startswith("s.yaml:5:")
+    assert said in found
