@@ -13,7 +13,7 @@ from benchsim.scale.parts import Cell
 @fault(
     seen="zero creeps away in one direction for hours with nothing on the scale; the span stays right",
     cause="a gauge whose bond gives way or that corrodes, or a trimming resistor that ages",
-    confirm="unplug the cell and compare its four arms, or its zero balance with the data sheet",
+    confirm="unplug the cell; compare its resistances pair by pair, and its zero, with the data sheet",
     caution="switch the excitation off before you unplug the cell",
     varies=True,
 )

@@ -13,7 +13,7 @@ from benchsim.scale.parts import Cell
     seen="that cell's reading stands at one end of its range whatever is on the scale; the node marks it",
     cause="a gauge or its lead torn by overload, impact, a surge or water in the cell",
     confirm="unplug the cell and measure every pair of its conductors: they are far from the data sheet",
-    caution="switch the excitation off before you unplug; hold the deck before a cell is taken out",
+    caution="switch the excitation off before you unplug; jack and chock the deck before a cell is taken out",
 )
 @dataclass(frozen=True, slots=True)
 class OpenArm:

@@ -13,7 +13,7 @@ from benchsim.scale.parts import Cell
     seen="after a heavy load or a hard landing zero stands elsewhere and stays there; the span is right",
     cause="a spring element that yields, since it is overloaded, cracked, or of too small a capacity",
     confirm="compare zero balance with the data sheet, with nothing on the cell",
-    caution="a cell that has yielded can break under a load it once bore: hold the deck before you load it",
+    caution="a yielded cell can break under a load it once bore: keep traffic off, chock a jacked deck",
 )
 @dataclass(frozen=True, slots=True)
 class WeakSpring:

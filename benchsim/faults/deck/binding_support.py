@@ -14,7 +14,7 @@ from benchsim.scale.parts import Receptor
     seen="the same load reads less on the way up than on the way down, and zero does not come back by itself",
     cause="a check rod out of line, a deck that has crept against its frame, dirt packed beside the mount",
     confirm="load in steps up and down and compare; rock the empty deck and see whether zero comes back",
-    caution="a bound deck can come loose all at once: keep hands out of the gap while it is loaded",
+    caution="a bound deck can come loose all at once: keep hands and feet out of the gap, loaded or not",
 )
 @dataclass(frozen=True, slots=True)
 class BindingSupport:

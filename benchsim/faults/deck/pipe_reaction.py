@@ -13,7 +13,7 @@ from benchsim.scale.parts import Receptor, Touch
     seen="the span is short by the same share at every load, more near the pipe; zero stays right",
     cause="a pipe clamped too near, without a flexible piece or too stiff for the way the tank sinks",
     confirm="compare a known load with the pipe loosened and fast",
-    caution="let the pressure off and close the valves before a pipe is loosened",
+    caution="shut the valves and lock them, then let pressure and contents off, before a pipe is loosened",
 )
 @dataclass(frozen=True, slots=True)
 class PipeReaction:

@@ -13,8 +13,8 @@ from benchsim.scale.parts import STANDARD_GRAVITY_M_PER_S2, Receptor, Touch
 @fault(
     seen="the reading shifts as pressure comes and goes, by the same mass full or empty",
     cause="a bellows or hose in a vertical pipe without a tie rod: pressure acts on its area",
-    confirm="log pressure and weight together with the valves shut",
-    caution="let the pressure off before a joint is opened",
+    confirm="log pressure and weight together while nothing flows in or out",
+    caution="shut the valves and lock them, then let the pressure off, before a joint is opened",
 )
 @dataclass(frozen=True, slots=True)
 class PressureThrust:

@@ -13,7 +13,7 @@ EXPANSION_PER_K = 12e-6  # steel; from memory, common tables
 
 
 @fault(
-    seen="around noon the end cells carry more and the middle ones less; the sum stays right, corners do not",
+    seen="around noon the end cells carry more and the middle ones less; the sum stays right",
     cause="a deck whose top is in the sun while its underside is in the shade",
     confirm="log each cell's share of the empty deck over a sunny day",
     caution="metal in the sun burns: wear gloves",

@@ -10,9 +10,9 @@ from benchsim.scale.parts import Receptor, Touch
 
 
 @fault(
-    seen="right up to some load, then less and less of what is added; the error depends on where it stands",
+    seen="right up to some load, then only a part of what is added; the error depends on where it stands",
     cause="a stone, packed dirt or a tool between deck and foundation, with a little air above it",
-    confirm="push a strip along the gap; load the place where it reads least and look beneath",
+    confirm="push a strip along the gap; find the place where a load reads least, unload, then look beneath",
     caution="lock the scale out of traffic and chock the deck before anyone reaches beneath it",
 )
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,8 @@ _MOST_DENSITY, _MOST_COUNTS = DIGITISER["noise_density_v_per_rthz"][1], DIGITISE
 @fault(
     seen="the last digit never rests; motion stays on and nothing can be recorded or zeroed",
     cause="a missing shield, a supply that has lost its filter, a damaged input stage",
-    confirm="short the node's inputs, or put a simulator on: if it is still rough, it is the node",
-    caution="switch the excitation off before you short an input",
+    confirm="join SIG+ and SIG- at the node, or put a bridge simulator on: still rough, it is the node",
+    caution="switch the excitation off before you join them; never join EXC to anything",
 )
 @dataclass(frozen=True, slots=True)
 class Noisy:

@@ -11,8 +11,8 @@ from benchsim.ground.units import OUTPUT, TIME
 @fault(
     seen="all cells of one node move by the same mV/V: the empty scale creeps away, its span is right",
     cause="damp or dirt on the input, an amplifier that ages, a box that warms unevenly",
-    confirm="short each input of the node at its terminals: the counts ought to be near 0 and stay there",
-    caution="switch the excitation off before you short an input",
+    confirm="join SIG+ and SIG- at each input of the node: the counts ought to be near 0 and stay there",
+    caution="switch the excitation off before you join them; never join EXC to anything",
     varies=True,
 )
 @dataclass(frozen=True, slots=True)

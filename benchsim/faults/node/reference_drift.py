@@ -11,8 +11,8 @@ from benchsim.ground.units import RATIO, TIME
 @fault(
     seen="all cells of one node read a constant share wrong, dead load included, so zero moves too",
     cause="an ageing reference, or a node that does not measure ratiometrically any more",
-    confirm="put a simulator with a known mV/V on each of the node's inputs; all are off alike",
-    caution="switch the excitation off before you exchange a cell for a simulator",
+    confirm="put a bridge simulator of known mV/V on each of the node's inputs; all are off alike",
+    caution="switch the excitation off before you exchange a cell for a bridge simulator",
     varies=True,
 )
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,8 @@ from benchsim.ground.units import TIME
 @fault(
     seen="nothing while the load stands; while it moves the cells disagree and the weight swings too far",
     cause="a node set to switch one converter between its channels, or a long settling time between them",
-    confirm="drive a vehicle over slowly and plot the cells: their curves are shifted against each other",
-    caution="nobody walks beside the vehicle on the deck while it is driven over",
+    confirm="record the cells while a vehicle drives on and brakes: the curves are shifted in time",
+    caution="nobody stands on the deck or near its ends while a vehicle drives on and brakes",
 )
 @dataclass(frozen=True, slots=True)
 class SlowSequence:

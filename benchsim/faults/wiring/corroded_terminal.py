@@ -13,7 +13,7 @@ from benchsim.scale.parts import Wiring
 @fault(
     seen="four conductors: that cell reads less and less; six: nothing, until the reference is gone",
     cause="a crimp or screw that corrodes, often where two metals meet in a damp box",
-    confirm="measure the voltage from each conductor to its screw with the excitation on: it must be 0",
+    confirm="measure the voltage from each conductor to its screw with the excitation on: close to 0",
     caution="the excitation must be on for this: touch nothing but the probes to the terminals",
     varies=True,
 )

@@ -14,7 +14,7 @@ from benchsim.scale.parts import Wiring
 @fault(
     seen="zero is off before dawn and right again by noon, on clear nights more than on cloudy ones",
     cause="a connector or junction box that breathes: warm air by day, dew inside by night",
-    confirm="measure the insulation resistance from each lead to the shield before the sun is on the box",
+    confirm="before the sun is on it, unplug the cell and measure the insulation, each lead to the shield",
     caution="switch the excitation off, and never put an insulation tester's voltage on the node",
     varies=True,
 )

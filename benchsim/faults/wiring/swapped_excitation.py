@@ -10,8 +10,8 @@ from benchsim.scale.parts import Wiring
 
 @fault(
     seen="a load over this support makes the weight fall; the sum is short by twice this cell's share",
-    cause="EXC+ and EXC- were taken for each other when the cable was connected",
-    confirm="press on each corner in turn and watch its counts: one goes the wrong way",
+    cause="EXC+ and EXC- (and SEN+ and SEN-) were taken for each other when the cable was connected",
+    confirm="put a small load on each corner in turn and watch its counts: one goes the wrong way",
     caution="switch the excitation off before you move a conductor",
 )
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from benchsim.scale.parts import Wiring
 @fault(
     seen="a load over this support makes the weight fall; the sum is short by twice this cell's share",
     cause="SIG+ and SIG- were taken for each other when the cable was connected",
-    confirm="press on each corner in turn and watch its counts: one goes the wrong way",
+    confirm="put a small load on each corner in turn and watch its counts: one goes the wrong way",
     caution="switch the excitation off before you move a conductor",
 )
 @dataclass(frozen=True, slots=True)
