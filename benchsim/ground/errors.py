@@ -78,10 +78,11 @@ def nearest(word: str, allowed: Iterable[str]) -> str:
 
 
 def unknown(kind: str, word: str, allowed: Iterable[str]) -> BadInput:
-    """An unknown word of a kind: names the nearest allowed one, and all of them when they are few."""
+    """An unknown word of a kind: names the nearest allowed one or those it is a part of, and all when few."""
     words = sorted(allowed)
     close = nearest(word, words)
-    hint = f"did you mean {close!r}?" if close else ""
-    if len(words) <= 12 or not close:
-        hint = (hint + " " if hint else "") + "known: " + ", ".join(words)
+    likely = [close] if close else [w for w in words if word and word.lower() in w.lower()]
+    hint = f"did you mean {' or '.join(map(repr, likely))}?" if likely else ""
+    if len(words) <= 12 or not likely:
+        hint = (hint + " " if hint else "") + ("known: " + ", ".join(words) if words else "there is none")
     return BadInput(f"unknown {kind} {word!r}", hint)

@@ -29,3 +29,15 @@ def test_the_nearest_word_is_suggested() -> None:
     assert str(unknown("key", "capcity", ["capacity", "interval"])) == (
         "unknown key 'capcity'; did you mean 'capacity'? known: capacity, interval"
     )
+
+
+def test_a_part_of_long_words_brings_up_those_it_is_in_and_not_all() -> None:
+    many = ["wet-connector", "wet-gland", *(f"other-{n}" for n in range(20))]
+    assert str(unknown("fault", "wet", many)) == (
+        "unknown fault 'wet'; did you mean 'wet-connector' or 'wet-gland'?"
+    )
+    assert "known: other-0, other-1" in str(unknown("fault", "zzz", many))
+
+
+def test_where_nothing_is_known_that_is_said() -> None:
+    assert str(unknown("acting fault", "mud", [])) == "unknown acting fault 'mud'; there is none"

@@ -22,7 +22,9 @@ class ClockDrift:
     Source: common practice, no source.
     """
 
-    error_ppm: float = parameter(300.0, None, "in parts per million in the end, positive fast", low=-5000.0, high=5000.0)
+    error_ppm: float = parameter(
+        300.0, None, "in parts per million in the end, positive fast", low=-5000.0, high=5000.0
+    )
     over_us: int = parameter(HOUR_US, TIME, "how long that takes; 0 at once", low=0, high=1000 * HOUR_US)
 
     def fold(self, part: NodePart, age_us: int) -> NodePart:
