@@ -48,6 +48,7 @@ class Host:
         self._parts, self._profile, self._rate_hz = parts, profile, parts.rate_hz
         self._period_us = SECOND_US // parts.update_hz
         self._next_us = self._period_us
+        self._forgotten = -(1 << 62)  # instants before it are not looked at, whatever is still there
         self._tracks = _tracks(parts)
         self._grid = self._tracks[0].grid
         self._by_address = {track.address: track for track in self._tracks}
@@ -66,7 +67,8 @@ class Host:
         """Other settings from the next update on; zero, tare and what was heard stay as they are.
 
         The caller has advanced to now.  BadInput: settings that no host could keep, or for which this one
-        would have to begin anew (another interval, other places of its cells).
+        would have to begin anew (another interval, other places of its cells).  A mean that is longer than
+        what was kept so far has to fill first.
         """
         if parts == self._parts:
             return
@@ -74,6 +76,7 @@ class Host:
         mine = self._parts
         if _begun_with(parts) != _begun_with(mine):
             raise BadInput("a host with another interval, rate or other places", "begin a host anew for them")
+        self._forgotten = self._oldest(self._next_us - self._period_us)
         self._parts = parts
         place = {(seat.address, seat.channel): cell for cell, seat in enumerate(parts.seats)}
         for track in self._tracks:
@@ -164,7 +167,8 @@ class Host:
         """The oldest instant that an update at t_us may look at."""
         longest_us = _MOST_ROWS * SECOND_US // self._rate_hz
         oldest_us = t_us - self._parts.waiting_us - longest_us
-        return oldest_us * self._rate_hz // SECOND_US - max(self._widths.mean, self._widths.stable)
+        oldest = oldest_us * self._rate_hz // SECOND_US - max(self._widths.mean, self._widths.stable)
+        return max(oldest, self._forgotten)
 
     def _frames_us(self, updates_us: NDArray[np.int64]) -> NDArray[np.int64]:
         """How long it takes to fill a frame, at each update; it hardly ever changes."""

@@ -21,7 +21,7 @@ class SlowAveraging:
     Source: common practice, no source.
     """
 
-    averaging_us: int = parameter(5_000_000, TIME, "length of the mean", low=1_000, high=30_000_000)
+    averaging_us: int = parameter(3_000_000, TIME, "length of the mean", low=1_000, high=30_000_000)
 
     def fold(self, part: HostPart, age_us: int) -> HostPart:
         longer_us = max(part.settings.averaging_us, self.averaging_us)
