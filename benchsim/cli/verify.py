@@ -56,12 +56,13 @@ def verify(
         procedures = chosen(procedures, only)
     subject = subject_of(built.plan, profile, stage)
     report = carry_out(subject, lambda: OnBench(bench_of(built.plan, built.profile, own_seed)), procedures)
+    named = f"{scenario.path.name}, its host by {built.profile.name}"
     if html is not None:
-        _write(html, report, scenario.file.title, scenario.path.name)
+        _write(html, report, scenario.file.title, named)
     if as_json:
         print_json(report.document())
     else:
-        _show(report, scenario.file.title, scenario.path.name)
+        _show(report, scenario.file.title, named)
     raise SystemExit(0 if report.passed else 1)
 
 

@@ -28,7 +28,7 @@ CLASSES = {True: "ok", False: "fail", None: "none"}
 
 
 def page_of(report: Report, title: str, file: str) -> str:
-    """The whole page.  title, file: of the scenario that describes the scale."""
+    """The whole page.  title, file: of the scenario that describes the scale, as told."""
     facts = "".join(f"<dt>{escape(k)}</dt><dd>{escape(v)}</dd>" for k, v in facts_of(report, file))
     word = "ok" if report.passed else "fail"
     body = "".join(_procedure(report, tests) for tests in report.by_procedure())

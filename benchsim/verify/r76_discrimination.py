@@ -15,7 +15,12 @@ WEIGHTS = 10
 
 
 def carry_out(procedure: Procedure, subject: Subject, reader: Reader) -> Iterator[Judged]:
-    """At Min, half of Max and Max."""
+    """At Min, half of Max and Max; where d is as large as the rules ask it of."""
+    from_kg = subject.profile.tests.discrimination_from_kg
+    if from_kg is not None and subject.d_kg < from_kg:
+        why = f"not run: asked of {from_kg.normalize():f} kg and more of d"
+        yield Judged(procedure.clause, procedure.title, "", "", why, None, None, None)
+        return
     loads = (("Min", subject.min_kg), ("half Max", subject.max_kg / 2), ("Max", subject.max_kg))
     for name, load_kg in loads:
         reader.wait(EMPTY_US)

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from benchsim.bench.plan import Plan
-from benchsim.ground.errors import unknown
+from benchsim.ground.errors import BadInput, ManyBadInputs, unknown
 from benchsim.rules.profile import Profile
-from benchsim.rules.tables import tolerance_d
+from benchsim.rules.tables import check_intervals, tolerance_d
 from benchsim.scale.parts import Receptor
 from benchsim.scale.receptor import bearing
 
@@ -63,7 +63,10 @@ class Subject:
 
 
 def subject_of(plan: Plan, profile: Profile, stage: str | None = None) -> Subject:
-    """The scale of a plan under a profile.  stage: None is that of new scales.  BadInput: no such stage."""
+    """The scale of a plan under a profile.  stage: None is that of new scales.
+
+    Raises BadInput: no such stage; ManyBadInputs: a Max and an e that the class does not have.
+    """
     if stage is None:
         stage = next((s for s in STRICTEST if s in profile.stages), profile.stages[0])
     if stage not in profile.stages:
@@ -72,4 +75,6 @@ def subject_of(plan: Plan, profile: Profile, stage: str | None = None) -> Subjec
     counted_kg = host.interval
     if profile.limits_count_in == "e" and host.verification_interval is not None:
         counted_kg = host.verification_interval
+    if wrong := check_intervals(host.capacity_kg, counted_kg, profile):
+        raise ManyBadInputs(BadInput(f"{profile.name}: {w.found}", w.right) for w in wrong)
     return Subject(profile, stage, host.capacity_kg, host.interval, counted_kg, plan.scale.receptor)

@@ -48,10 +48,8 @@ def facts_of(report: Report, file: str) -> list[tuple[str, str]]:
     if subject.counted == "e":
         steps = f"e {mass_text(subject.e_kg)}, {steps}"
     return [
-        (
-            "scale",
-            f"{file}: Max {mass_text(subject.max_kg)}, {steps}, {len(subject.receptor.supports)} cells",
-        ),
+        ("scale", f"Max {mass_text(subject.max_kg)}, {steps}, {len(subject.receptor.supports)} cells"),
+        ("described by", file),
         ("rules", f"{profile.name}: {profile.title}"),
         ("tolerances", f"{subject.stage}"),
         ("errors", f"before rounding, in {subject.counted}"),

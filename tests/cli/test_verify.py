@@ -97,6 +97,7 @@ def test_the_page_is_whole_needs_nothing_else_and_says_that_it_is_simulated(
     [
         (("quiet-platform", "--only", "A.4.77"), "unknown clause 'A.4.77'; did you mean 'A.4.7'?"),
         (("quiet-platform", "--rules", "canada-iii"), "profiles of OIML R 76 or NIST Handbook 44"),
+        (("quiet-platform", "--rules", "r76-iiii"), "r76-iiii: 3000 intervals up to Max, for class IIII"),
         (("quiet-platform", "--stage", "maintenance"), "unknown stage of r76-iii 'maintenance'"),
         (
             ("quiet-platform", "--only", "A.5.2", "--html", "no/such/folder/x.html"),

@@ -15,7 +15,7 @@ from benchsim.verify.on_bench import OnBench, bench_of
 from benchsim.verify.procedures import chosen, procedures_of
 from benchsim.verify.run import verify
 from tests.verify.model import Model, subject
-from tests.verify.scales import LONG, PLATFORM, SEED, Spoiled, failing, plan_of, verified
+from tests.verify.scales import LONG, PLATFORM, SEED, Spoiled, failing, good, plan_of, verified
 
 SHORT = ("zero accuracy", "eccentricity", "equilibrium stability", "tare weighing")
 MOVING_COUNTS = Spoiled(
@@ -24,9 +24,9 @@ MOVING_COUNTS = Spoiled(
 
 
 def test_a_host_that_is_read_by_its_lines_is_judged_like_one_that_is_read_directly() -> None:
-    direct = verified(PLATFORM, "r76-iii", among=SHORT)
+    direct = [test for test in good(PLATFORM, "r76-iii").tests if test.title in SHORT]
     by_lines = verified(PLATFORM, "r76-iii", among=SHORT, reader=ByLines)
-    assert by_lines.tests == direct.tests
+    assert list(by_lines.tests) == direct
     assert by_lines.passed
 
 
