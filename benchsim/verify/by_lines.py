@@ -39,12 +39,12 @@ def read_line(octets: bytes) -> Line:
     if not matches:
         raise BadInput(f"{octets!r} holds no weight", "LF, four characters, a space, weight, unit, CR")
     last = matches[-1]
-    figure = last["weight"].decode("ascii").strip()
+    figure = last["weight"].decode("latin-1").strip()
     return Line(
-        status=last["status"].decode("ascii"),
+        status=last["status"].decode("latin-1"),
         net=last["kind"] in b"Nn",
         motion=last["motion"] == b"M",
-        figure_kg=Decimal(figure) if re.fullmatch(r"-?\d+(\.\d+)?", figure) else None,
+        figure_kg=Decimal(figure) if re.fullmatch(r"-?[0-9]+(\.[0-9]+)?", figure) else None,
     )
 
 
