@@ -33,7 +33,8 @@ def _of_device(command: Callable[..., None]) -> Callable[..., None]:
             click.option(
                 "--key",
                 metavar="HEX",
-                help="The pairing key that is set in the device, 32 digits; else that of the stand-ins.",
+                help="The pairing key that is set in the device, 32 digits; else that of the stand-ins, "
+                f"{OWN_KEY.hex()}.",
             ),
             click.option(
                 "--key-file", type=click.Path(path_type=Path), help="A file that holds these digits."
@@ -103,8 +104,9 @@ def _of_play(command: Callable[..., None]) -> Callable[..., None]:
             click.option(
                 "--attendant",
                 metavar="COMMAND",
-                help="A program that does deliberate acts at the device: it gets a line like `pair 1`, "
-                "`restart 1`, `state 1` and answers with one.",
+                help="A program that does deliberate acts at the device. It says `at PLACE` or `ready`, then "
+                "gets a line like `pair 1`, `restart 1`, `state 1` and answers with one: `done`, `cannot`, "
+                "of a state the step (`flow`) or `failed: REASON`. {at}: where the probe listens.",
             ),
             click.option("--ask-me", is_flag=True, help="You do these acts, when you are asked to."),
             click.option(

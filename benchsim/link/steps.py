@@ -81,7 +81,7 @@ class NodeEvent(StrEnum):
     PROVEN = "prove with a right proof"
     BAD_PROOF = "prove with a wrong proof"
     EXPIRED = "exchange too old"
-    SILENT = "no beat for 4 beat times"
+    SILENT = "nothing authentic for 4 beat times"
     BEAT = "session frame with a right tag"
     RESUME = "resume with a right tag and a higher epoch"
     RELEASE = "release with a right tag"

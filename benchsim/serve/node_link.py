@@ -56,9 +56,9 @@ class LinkedBench(LiveBench, Protocol):
 class Facts:
     """What the other end has to know of this one, as lines for a person and as a document.
 
-    side: which end is here.  nodes: those that are here, or () for a host.  tells_key: say the pairing keys,
-    which are secrets in the field and protect nothing here.  left_out: items of the timeline that only the
-    other end could do.
+    side: which end is here.  nodes: those that are here, or () for a host.  cells: how many each reads.
+    tells_key: say the pairing keys, which are secrets in the field and protect nothing here.  left_out: items
+    of the timeline that only the other end could do.
     """
 
     side: Side
@@ -66,12 +66,16 @@ class Facts:
     nodes: tuple[NodeCard, ...] = ()
     tells_key: bool = False
     left_out: int = 0
+    cells: tuple[int, ...] = ()
 
     @classmethod
     def of(cls, plan: Plan, side: Side, tells_key: bool) -> Facts:
         """As a plan has them."""
         nodes = tuple(node.card for node in plan.nodes) if side is Side.NODES else ()
-        return cls(side, plan.link, nodes, tells_key, len(plan.timeline) - len(ours(plan, side).timeline))
+        left_out = len(plan.timeline) - len(ours(plan, side).timeline)
+        stations = [len(station.cells) for station in plan.scale.stations[: len(nodes)]]
+        cells = (*stations, *[0] * (len(nodes) - len(stations)))  # a stranger reads none
+        return cls(side, plan.link, nodes, tells_key, left_out, cells)
 
     def lines(self) -> list[str]:
         """For a person."""
@@ -100,16 +104,17 @@ class Facts:
         host = self.host
         key = {"pairing_key": host.key.hex()} if self.tells_key else {}
         if self.side is Side.NODES:
-            return {"nodes": [self._node(node) for node in self.nodes]}
+            return {"nodes": [self._node(*pair) for pair in zip(self.nodes, self.cells, strict=True)]}
         expects = [{"address": e.address, "cells": e.cells} for e in host.expected]
         return {"host": f"{host.host_id:016X}", "network": host.network, "expects": expects} | key
 
-    def _node(self, node: NodeCard) -> dict[str, object]:
+    def _node(self, node: NodeCard, cells: int) -> dict[str, object]:
         key = {"pairing_key": node.key.hex()} if self.tells_key else {}
         return {
             "address": node.strap,
             "serial": f"{node.serial:016X}",
             "network": node.network,
+            "cells": cells,
             "channels": node.channels,
             "rate_hz": node.rate_hz,
         } | key

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -17,6 +18,7 @@ from tests.cli.calls import Call
 
 SEEK = "node-seek-is-answered-by-an-offer"
 ELSEWHERE = "node-seek-of-another-address-is-not-answered"
+PAIRED = "node-flow-begins-where-accept-says"
 
 
 class AnswersForAll(NodesStandIn):
@@ -72,6 +74,26 @@ def test_a_finding_shows_the_frame_field_by_field_and_ends_with_1(call: Call) ->
 
 
 @pytest.mark.usefixtures("wrong")
+def test_json_without_frames_tells_on_stderr_why_a_case_failed(call: Call) -> None:
+    done = call("probe", "node", "--self", "--json", "--case", SEEK, "--case", ELSEWHERE)
+    why = "it said offer, though the seek was for address 16"
+    assert done.err == f"NOT {ELSEWHERE}: {why}\n"
+    whole = call("probe", "node", "--self", "--json", "--frames", "--case", ELSEWHERE)
+    assert (json.loads(whole.out)["cases"][0]["why"], whole.err) == (why, "")
+
+
+def test_another_key_and_another_address_are_asked_about(call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    def elsewhere(setting: Setting, streams: Streams) -> NodesStandIn:
+        return NodesStandIn(replace(setting, **other), streams)  # type: ignore[arg-type]
+
+    monkeypatch.setitem(probing.MAKERS, Side.NODE, elsewhere)
+    other: dict[str, object] = {"key": bytes(16)}
+    assert "is --key the one in the device?" in call("probe", "node", "--self", "--case", PAIRED).out
+    other = {"addresses": (9,)}
+    assert "nothing was heard at all" in call("probe", "node", "--self", "--case", PAIRED).out
+
+
+@pytest.mark.usefixtures("wrong")
 def test_junit_says_what_failed_and_reads_as_xml(call: Call, tmp_path: Path) -> None:
     file = tmp_path / "probe.xml"
     done = call("probe", "node", "--self", "--case", ELSEWHERE, "--case", SEEK, "--junit", str(file))
@@ -105,7 +127,8 @@ def test_no_secret_is_ever_told(call: Call) -> None:
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("--case", "node-x", "--self"), "unknown case 'node-x'"),
+        (("--case", "node-x", "--self"), f"unknown case 'node-x'; --list names all {len(cases(Side.NODE))}"),
+        (("--case", "node-seek-is-answered", "--self"), f"did you mean {SEEK} or "),
         ((), "no device under test"),
         (("--self", "--at", "pty"), "--self with a device elsewhere"),
         (("--at", "pigeon:3"), "no place for the node link"),

@@ -72,3 +72,49 @@ def test_a_case_that_does_not_end_is_broken_off(monkeypatch: pytest.MonkeyPatch)
 
     result = played(script, monkeypatch)
     assert (result.verdict, result.why) == (Verdict.NOT_REACHED, "it went on for too long")
+
+
+class Ends:
+    """An attendant who does one act and is gone at the next."""
+
+    ended = False
+
+    def __init__(self) -> None:
+        self._asked = 0
+
+    async def act(self, _text: str) -> str | None:
+        self._asked += 1
+        self.ended = self._asked > 1
+        return None if self.ended else "done"
+
+    async def leave(self) -> None:
+        return None
+
+
+def test_when_its_attendant_ends_no_more_case_is_played_and_that_is_told_once() -> None:
+    played: list[str] = []
+
+    def case(name: str) -> Case:
+        async def script(line: Line) -> None:
+            played.append(name)
+            await line.tell("restart 1")
+
+        return Case(name, Side.NODE, "x", "1", script)
+
+    async def story() -> list[Result]:
+        async def attend(_connection: Connection) -> Ends:
+            return Ends()
+
+        chosen = [case(f"node-{n}") for n in range(4)]
+        setting = Setting(key=bytes(16))
+        cases = live.play_all(chosen, setting, Silence(), attend, Streams(1), told.append)
+        return [result async for result in cases]
+
+    told: list[str] = []
+    found = asyncio.run(asyncio.wait_for(story(), 20))
+    assert played == ["node-0", "node-1"]
+    assert [r.verdict for r in found] == [Verdict.CONFORMING, *[Verdict.NOT_REACHED] * 3]
+    assert [r.why for r in found[1:]] == ["the attendant has ended"] * 3
+    assert [line for line in told if "ended" in line] == [
+        "the attendant has ended: what is left is not reached"
+    ]

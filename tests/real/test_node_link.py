@@ -23,8 +23,8 @@ pytestmark = pytest.mark.real
 FILE = Path(__file__).with_name("two-ends.yaml")
 KEY = hashlib.sha256(b"words that nobody else has").hexdigest()[:32]  # as the README has it
 NODES = [
-    {"address": 1, "serial": "00000000000003E9", "network": 21, "channels": 4, "rate_hz": 80},
-    {"address": 2, "serial": "00000000000003EA", "network": 21, "channels": 4, "rate_hz": 80},
+    {"address": 1, "serial": "00000000000003E9", "network": 21, "cells": 4, "channels": 4, "rate_hz": 80},
+    {"address": 2, "serial": "00000000000003EA", "network": 21, "cells": 2, "channels": 4, "rate_hz": 80},
 ]
 
 

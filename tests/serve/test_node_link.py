@@ -10,12 +10,12 @@ from typing import Any
 import pytest
 
 from benchsim.bench.bench import Bench
-from benchsim.bench.plan import Foreign, NodePlan, Plan
-from benchsim.ground.commands import Pair
+from benchsim.bench.plan import Foreign, NodePlan, Plan, Scheduled
+from benchsim.ground.commands import Pair, Place, Record
 from benchsim.link.frames import Kind
 from benchsim.rules.profile import load_profile
 from benchsim.serve.carrier import Connection, Side
-from benchsim.serve.node_link import KEY_UNTOLD, SIDES, Facts, NodeLink
+from benchsim.serve.node_link import KEY_UNTOLD, SIDES, Facts, NodeLink, ours
 from benchsim.serve.opened import Opened
 from benchsim.serve.pacing import Pacer
 from tests.bench.plans import KEY, plan
@@ -151,12 +151,38 @@ def test_a_person_is_told_the_nodes_and_no_key_unasked(mixed: Plan) -> None:
     assert told[3].endswith(f"network 9, pairing key {bytes(16).hex()}")
 
 
+@pytest.mark.parametrize(("side", "kept"), [(Side.NODES, [Place]), (Side.HOST, [Record])])
+def test_what_only_the_other_end_can_do_is_left_out_of_the_timeline_and_told_once(
+    mixed: Plan, side: Side, kept: list[type]
+) -> None:
+    story = tuple(Scheduled(S, command) for command in (Place("block", 100.0, 0.5, 0.5), Record()))
+    told = replace(mixed, timeline=story)
+    assert [type(scheduled.command) for scheduled in ours(told, side).timeline] == kept
+    about = [line for line in Facts.of(told, side, False).lines() if "left out" in line]
+    assert len(about) == 1
+    assert "1 of them" in about[0]
+
+
 def test_a_program_is_told_the_same(mixed: Plan) -> None:
     untold, told = (Facts.of(mixed, Side.NODES, tells).document() for tells in (False, True))
     assert untold == {
         "nodes": [
-            {"address": 1, "serial": "0000000000005101", "network": 7, "channels": 4, "rate_hz": 80},
-            {"address": 2, "serial": "0000000000005102", "network": 9, "channels": 4, "rate_hz": 80},
+            {
+                "address": 1,
+                "serial": "0000000000005101",
+                "network": 7,
+                "cells": 4,
+                "channels": 4,
+                "rate_hz": 80,
+            },
+            {
+                "address": 2,
+                "serial": "0000000000005102",
+                "network": 9,
+                "cells": 2,
+                "channels": 4,
+                "rate_hz": 80,
+            },
         ]
     }
     assert KEY.hex() not in str(untold)
