@@ -20,7 +20,10 @@ Floats = NDArray[np.float64]
 
 _CHUNKS = 16
 _BLOCK = _CHUNKS * CHUNK
-_KEPT = 64  # blocks; what lies before is drawn again when it is asked for
+# How far back values are kept, in time and in blocks: stations are read one after the other.  What lies
+# before is drawn again when it is asked for.
+_KEPT_US = 1_200_000_000
+_KEPT_BLOCKS = 64, 1024
 _SINE_BITS = 14
 TURN = 1 << 64
 _QUARTER = 1 << 62
@@ -37,6 +40,8 @@ class Wander:
         self._streams, self._step_us, self._start_us = streams, step_us, start_us
         angles = [2e-6 * math.pi * corner_hz * step_us for corner_hz in corners_hz]
         self._count = len(angles)
+        least, most = _KEPT_BLOCKS
+        self._kept = max(least, min(most, -(-_KEPT_US // (step_us * _BLOCK))))
         self._powers = tuple(
             np.array([rounded(math.exp(-a * (1 << k))) for a in angles]).reshape(-1, 1, 1)
             for k in range(CHUNK.bit_length() - 1)
@@ -70,15 +75,19 @@ class Wander:
             self._begin()
         while self._first + len(self._blocks) <= high:
             self._blocks.append(self._block())
+            self._drop_before(low)
         wanted = [self._blocks[n - self._first] for n in range(low, high + 1)]
         values = wanted[0] if len(wanted) == 1 else np.concatenate(wanted, axis=1)
         places = places - low * _BLOCK
         here = values[:, places]
         found: Floats = here + part * (values[:, places + 1] - here)
-        while len(self._blocks) > max(_KEPT, high - low + 1):
+        return found
+
+    def _drop_before(self, low: int) -> None:
+        """What is older than is kept goes, save what is asked for."""
+        while len(self._blocks) > self._kept and self._first < low:
             self._blocks.popleft()
             self._first += 1
-        return found
 
 
 @functools.cache

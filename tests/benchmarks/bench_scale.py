@@ -23,6 +23,7 @@ from benchsim.scale.parts import (
     ScaleParts,
     Station,
     Support,
+    Touch,
     Vibration,
     Wind,
     Wiring,
