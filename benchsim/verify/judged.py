@@ -51,6 +51,7 @@ class Procedure:
 
     not_run: why it is not, for what cannot be; then carry_out gives nothing.  needs: keys of the profile,
     without which it is not run.  named_by: the key whose clause is this one's, where classes differ.
+    aside: why it is only run when it is asked for.
     """
 
     clause: str
@@ -59,6 +60,7 @@ class Procedure:
     not_run: str = ""
     needs: tuple[str, ...] = ()
     named_by: str = ""
+    aside: str = ""
 
     def judged(
         self,

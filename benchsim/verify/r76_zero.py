@@ -8,9 +8,9 @@ from benchsim.ground.commands import Zero
 from benchsim.verify import limits
 from benchsim.verify.judged import Judged, Procedure
 from benchsim.verify.reader import Reader
-from benchsim.verify.series import error_at_zero
+from benchsim.verify.series import error_at_zero, to_changeover
 from benchsim.verify.subject import Subject
-from benchsim.verify.weighing import EMPTY_US, MOST_WEIGHTS, Pile, insist, notice, settled, standing
+from benchsim.verify.weighing import EMPTY_US, Pile, insist, notice, settled, standing
 
 FROM_D = 5  # beyond any zero-tracking, within any range of zero-setting
 
@@ -19,7 +19,7 @@ def carry_out(procedure: Procedure, subject: Subject, reader: Reader) -> Iterato
     """Zero is set as near to a changeover as 0.1 d gets, where rounding hides most."""
     reader.wait(EMPTY_US)
     pile = Pile(subject, reader)
-    near = _to_changeover(subject, reader, pile)
+    near = to_changeover(subject, reader, pile, FROM_D * subject.d_kg)
     yield from _error(procedure, f"set at {FROM_D} d, near a changeover", subject, reader, pile, near)
     insist(reader, Zero())
     reader.wait(EMPTY_US)
@@ -27,21 +27,6 @@ def carry_out(procedure: Procedure, subject: Subject, reader: Reader) -> Iterato
     pile.up_to(FROM_D * subject.d_kg)
     notice(reader, before)
     yield from _error(procedure, "set at once after a disturbance", subject, reader, pile, True)
-
-
-def _to_changeover(subject: Subject, reader: Reader, pile: Pile) -> bool:
-    """Load up to where 0.1 d more would show one d more; whether it was found."""
-    base_kg, small = FROM_D * subject.d_kg, subject.d_kg / 10
-    pile.up_to(base_kg)
-    before = standing(settled(reader))
-    for added in range(1, MOST_WEIGHTS + 1):
-        pile.up_to(base_kg + added * small)
-        now = standing(settled(reader))
-        if before is not None and now is not None and now > before:
-            pile.down_to(base_kg + (added - 1) * small)
-            settled(reader)
-            return True
-    return False
 
 
 def _error(

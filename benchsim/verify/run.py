@@ -52,8 +52,8 @@ def verify(
     tests: list[Judged] = []
     for procedure in procedures:
         progress(procedure)
-        if procedure.not_run:
-            why = f"not run: {procedure.not_run}"
+        if procedure.not_run or procedure.aside:
+            why = f"not run: {procedure.not_run or f'{procedure.aside}; ask for it alone'}"
             tests.append(Judged(procedure.clause, procedure.title, "", "", why, None, None, None))
         else:
             tests += _carried_out(procedure, subject, switch_on())

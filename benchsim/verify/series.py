@@ -9,7 +9,7 @@ from benchsim.rules.tables import band_ends
 from benchsim.verify.judged import Judged, Procedure
 from benchsim.verify.reader import Reader
 from benchsim.verify.subject import Spot, Subject
-from benchsim.verify.weighing import BASE_E, EMPTY_US, Pile, Weighed, weigh
+from benchsim.verify.weighing import BASE_E, EMPTY_US, MOST_WEIGHTS, Pile, Weighed, settled, standing, weigh
 
 TENTHS = 10
 
@@ -32,6 +32,21 @@ def error_at_zero(subject: Subject, reader: Reader, pile: Pile) -> Decimal:
         pile.off()
         raise NoZero
     return before_kg - base_kg
+
+
+def to_changeover(subject: Subject, reader: Reader, pile: Pile, load_kg: Decimal) -> bool:
+    """Load up to where 0.1 d more would show one d more, from a load on; whether it was found."""
+    small = subject.d_kg / 10
+    pile.up_to(load_kg)
+    before = standing(settled(reader))
+    for added in range(1, MOST_WEIGHTS + 1):
+        pile.up_to(load_kg + added * small)
+        now = standing(settled(reader))
+        if before is not None and now is not None and now > before:
+            pile.down_to(load_kg + (added - 1) * small)
+            settled(reader)
+            return True
+    return False
 
 
 def loads_of(subject: Subject, most_kg: Decimal | None = None) -> list[Decimal]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 from hypothesis import given
@@ -65,6 +66,26 @@ def test_a_host_whose_tracking_keeps_up_with_what_is_poured_fails() -> None:
     poured = tracking(Model("1", takes_d_per_s=2))[-1]
     assert poured.part == "a load poured at 1 d/s shows"
     assert poured.passed is False
+
+
+@pytest.mark.parametrize(("step_kg", "passed"), [("0.01", True), ("0.2", True), ("1", False)])
+def test_a_tare_of_whole_intervals_is_not_fine_enough(step_kg: str, passed: bool) -> None:
+    # 4.6.3: within 0.25 e (memory); a tare of whole d may be 0.5 d off.
+    it = subject("r76-iii", "3000", "1")
+    scale = Model("1", lambda load: load + Fraction(2, 100), tare_step_kg=step_kg)
+    (found,) = verify(it, lambda: scale, chosen(procedures_of(it.profile), "A.4.6.2")).tests
+    assert found.passed is passed
+
+
+def test_what_the_built_in_host_does_not_meet_is_said_and_shown_to_who_asks() -> None:
+    whole = good(PLATFORM, "r76-iii")
+    (told,) = (t for t in whole.tests if t.title == "tare accuracy")
+    assert told.passed is None
+    assert "does not meet it" in told.indication
+    (found,) = verified(PLATFORM, "r76-iii", only="A.4.6.2").tests
+    assert found.passed is False
+    assert found.error_e is not None
+    assert 0.25 < abs(found.error_e) <= 0.5
 
 
 def test_a_host_that_obeys_no_key_fails_what_needs_one() -> None:
