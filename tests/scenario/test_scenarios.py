@@ -22,6 +22,7 @@ from benchsim.ground.errors import BadInput
 from benchsim.ground.library import shipped
 from benchsim.link.parts import Expected
 from benchsim.rules.profile import Profile
+from benchsim.scale.supply import Supply
 from benchsim.scenario.build import Built, assemble
 from benchsim.scenario.loader import load
 from benchsim.scenario.run import run
@@ -63,6 +64,8 @@ def spoilt(built: Built) -> Iterator[tuple[Plan, Profile]]:
     yield with_fault(plan, "power-loss"), rules
     if any(n.up or n.down for n in plan.nodes):
         yield with_perfect_links(plan), rules
+    if any(n.supply != Supply() for n in plan.nodes):
+        yield replace(plan, nodes=tuple(replace(n, supply=Supply()) for n in plan.nodes)), rules
     yield with_one_key(plan), rules
     yield told_what_is_wired(plan), rules
     yield plan, replace(rules, record_when_stable=False, tare_when_stable=False)
