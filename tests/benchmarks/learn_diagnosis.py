@@ -23,7 +23,7 @@ from benchsim.host.diagnosis.weighing import HEALTHY
 from tests.host.drawn_faults import LEARN_SEEDS, drawn_visits
 from tests.host.site_story import LAYOUTS, Visit, built, visit
 
-LEARNS_FROM, LEAST = "learn", 4
+LEARNS_FROM, LEAST = "learn", 2
 """A name for its dice; and a fault that shows itself in fewer visits is not in the table."""
 
 

@@ -16,7 +16,7 @@ WORDS = {
     "steps": ("of d", "wide"),
     "blank": ("no", "at times", "always"),
 }
-MOVES_D, LATE, BLANK = 20.0, 0.01, 0.05
+MOVES_D, LATE, BLANK = 20.0, 0.01, 0.02
 """Limits, own choice: a change worth a look in d, the share of it that is not shown two seconds after, and
 the share of updates without a figure."""
 _STARTS_US = 5 * SECOND_US
