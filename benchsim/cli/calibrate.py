@@ -13,7 +13,7 @@ import rich_click as click
 
 
 @click.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", metavar="FILE|NAME", type=click.Path(path_type=Path))
 @click.option("--weight", metavar="MASS", help="The test weight that goes over each place in turn.")
 @click.option("--test-weights", metavar="MASS", help="All test weights at hand; up to Max when not given.")
 @click.option("--class", "weight_class", default="M1", show_default=True, help="Of the weights, R 111.")
@@ -44,7 +44,7 @@ import rich_click as click
 def calibrate(
     file: Path, seed: str | None, by_hand: bool, seal_path: Path | None, as_json: bool, **words: Any
 ) -> None:
-    """Calibrate the SIMULATED scale of a scenario FILE, guided step by step.
+    """Calibrate the SIMULATED scale of a scenario, guided step by step.
 
     Zero, the test weight over each place, coefficients by least squares, span, linearity (built up by
     substitution where the weights do not reach), repeatability, and a seal. The faults of the file's timeline

@@ -40,7 +40,7 @@ class Asked:
 
 
 @click.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", metavar="FILE|NAME", type=click.Path(path_type=Path))
 @click.option(
     "--serial",
     multiple=True,
@@ -108,7 +108,7 @@ def serve(
     as_json: bool,
     **ends: Any,
 ) -> None:
-    """Run the scale of a scenario FILE live, until Ctrl-C: a SIMULATED scale that host software can use.
+    """Run the scale of a scenario live, until Ctrl-C: a SIMULATED scale that host software can use.
 
     Without --serial and --tcp it serves on one pseudo-terminal. What happens is told as it happens; what
     clients ask for again and again is told once and counted. About the last hour is kept, so it may run for
