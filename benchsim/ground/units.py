@@ -117,13 +117,11 @@ def parse(text: str, dimension: Dimension) -> Decimal:
     match = _QUANTITY.match(text)
     if not match:
         raise BadInput(
-            f"{text!r} is not a {dimension.name}", f"write a number and a unit, as {example(dimension)!r}"
+            f"{text!r} is not {_one(dimension)}", f"write a number and a unit, as {example(dimension)!r}"
         )
     number, unit = match.groups()
     if unit is None:
-        raise BadInput(
-            f"{text!r} has no unit", f"write a {dimension.name}, as {example(dimension, number)!r}"
-        )
+        raise BadInput(f"{text!r} has no unit", f"write {_one(dimension)}, as {example(dimension, number)!r}")
     if unit not in dimension.factors:
         raise _wrong_unit(text, unit, dimension)
     try:
@@ -132,9 +130,7 @@ def parse(text: str, dimension: Dimension) -> Decimal:
     except ArithmeticError:  # an exponent beyond what a Decimal holds
         exact = value = Decimal("inf")
     if not (in_any_range(exact) and in_any_range(value)):  # a product of what is next to nothing is nothing
-        raise BadInput(
-            f"{text!r} is out of any range", f"write a {dimension.name}, as {example(dimension)!r}"
-        )
+        raise BadInput(f"{text!r} is out of any range", f"write {_one(dimension)}, as {example(dimension)!r}")
     return value
 
 
@@ -143,11 +139,15 @@ def _wrong_unit(text: str, unit: str, dimension: Dimension) -> BadInput:
     allowed = ", ".join(dimension.factors)
     if other is not None:
         return BadInput(
-            f"{text!r} is a {other.name}, not a {dimension.name}", f"units of {dimension.name}: {allowed}"
+            f"{text!r} is {_one(other)}, not {_one(dimension)}", f"units of {dimension.name}: {allowed}"
         )
     close = nearest(unit, dimension.factors)
     hint = f"did you mean {close!r}? " if close else ""
     return BadInput(f"{text!r} has the unknown unit {unit!r}", f"{hint}units of {dimension.name}: {allowed}")
+
+
+def _one(dimension: Dimension) -> str:
+    return f"{'an' if dimension.name[0] in 'aeiou' else 'a'} {dimension.name}"
 
 
 def example(dimension: Dimension, number: str = "10") -> str:

@@ -54,6 +54,7 @@ def test_five_kilometres_an_hour_are_five_thousand_metres_in_3600_seconds() -> N
     [
         ("20", units.MASS, "has no unit"),
         ("20 m", units.MASS, "is a length, not a mass"),
+        ("5 m/s", units.ACCELERATION, "is a speed, not an acceleration"),
         ("20 kgs", units.MASS, "did you mean 'kg'?"),
         ("heavy", units.MASS, "is not a mass"),
         ("nan kg", units.MASS, "is not a mass"),
