@@ -48,13 +48,6 @@ def _of_device(command: Callable[..., None]) -> Callable[..., None]:
                 help="An address with a device under test; may be repeated. 1 and 2 when none is given.",
             ),
             click.option(
-                "--cells",
-                default=4,
-                show_default=True,
-                type=click.IntRange(1, 4),
-                help="How many cells a host under test expects at an address.",
-            ),
-            click.option(
                 "--liveness",
                 default=1000,
                 show_default=True,
@@ -78,6 +71,34 @@ def _of_device(command: Callable[..., None]) -> Callable[..., None]:
                 help="How often it asks.",
             ),
             click.option("--host-id", metavar="HEX", help="Of the host that the probe plays."),
+        )
+    ):
+        command = option(command)
+    return command
+
+
+def _of_expected(command: Callable[..., None]) -> Callable[..., None]:
+    """Options that tell what a host under test was told of its nodes."""
+    for option in reversed(
+        (
+            click.option(
+                "--cells",
+                default=4,
+                show_default=True,
+                type=click.IntRange(1, 4),
+                help="How many cells a host under test expects at an address.",
+            ),
+            click.option(
+                "--sealed",
+                metavar="HEX",
+                help="The fingerprint, 16 digits, that a host under test was told to expect at each address.",
+            ),
+            click.option(
+                "--told-rate",
+                type=click.IntRange(1, 0xFFFF),
+                metavar="HZ",
+                help="The rate that a host under test was told to expect at each address.",
+            ),
         )
     ):
         command = option(command)
@@ -137,6 +158,7 @@ def _of_play(command: Callable[..., None]) -> Callable[..., None]:
 @probe.command()
 @_of_play
 @_of_device
+@_of_expected
 def host(**options: Any) -> None:
     """Play the nodes against a HOST under test, over --at PLACE; or --self.
 
@@ -148,6 +170,7 @@ def host(**options: Any) -> None:
 @probe.command()
 @_of_play
 @_of_device
+@_of_expected
 def node(**options: Any) -> None:
     """Play the host against NODEs under test, over --at PLACE; or --self.
 
@@ -160,6 +183,7 @@ def node(**options: Any) -> None:
 @click.argument("side", type=click.Choice(["host", "node"]))
 @click.option("--at", "place", default="listen-tcp:0", show_default=True, metavar="PLACE")
 @_of_device
+@_of_expected
 def stand_in(side: str, place: str, **options: Any) -> None:
     """Be a device under test: the built-in end behind a real medium, in a process of its own.
 
@@ -177,7 +201,7 @@ def setting_of(options: dict[str, Any]) -> Setting:
     """What was said of the device.  Raises BadInput."""
     from benchsim.ground.errors import BadInput
     from benchsim.ground.library import read_text
-    from benchsim.link.parts import KEY_OCTETS
+    from benchsim.link.parts import FINGERPRINT_OCTETS, KEY_OCTETS
     from benchsim.probe.setting import HOST_ID, Setting
 
     key, file = options["key"], options["key_file"]
@@ -185,6 +209,7 @@ def setting_of(options: dict[str, Any]) -> Setting:
         raise BadInput("--key and --key-file", "name one of both")
     digits = read_text(file) if file is not None else key
     octets = OWN_KEY if digits is None else _octets(digits, "the pairing key", KEY_OCTETS)
+    sealed, rate_hz = options["sealed"], options["told_rate"]
     addresses = tuple(dict.fromkeys(options["addresses"])) or (1, 2)
     host_id = HOST_ID if options["host_id"] is None else _number(options["host_id"])
     return Setting(
@@ -193,6 +218,8 @@ def setting_of(options: dict[str, Any]) -> Setting:
         addresses=addresses,
         host_id=host_id,
         cells=options["cells"],
+        sealed=None if sealed is None else _octets(sealed, "the sealed fingerprint", FINGERPRINT_OCTETS),
+        rate_hz=rate_hz,
         patience_us=1000 * options.get("patience", 50),
         settings=replace(
             Setting(octets).settings,
@@ -245,6 +272,8 @@ def _probe(side: str, options: dict[str, Any]) -> None:
     if options["ask_me"] and (options["attendant"] or options["itself"]):
         raise BadInput("--ask-me with --attendant or --self", "name one of them")
     setting = setting_of(options)
+    if not options["ids"]:  # what the device was not told needs no word; named, such a case is not reached
+        picked = tuple(case for case in picked if case.fits(setting))
     results: list[Result] = (
         play_self(picked, setting, options) if options["itself"] else play_live(picked, setting, options)
     )

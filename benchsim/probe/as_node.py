@@ -18,6 +18,7 @@ from benchsim.probe.line import SOON, Line
 from benchsim.probe.node_flow import AT_ONCE_US, NodeFlow
 
 SERIAL = 0x5200_0000_0000_0000
+RATE_HZ = 80
 OTHER_SERIAL = 0x5300_0000_0000_0000
 # A host that nobody attends is given so long to seek by itself, a person to do what was asked for.
 SEEKS_BY_ITSELF_US = 10 * SECOND_US
@@ -220,7 +221,8 @@ def as_node(line: Line, address: int | None = None, **other: Any) -> AsNode:
         "network": setting.network,
         "key": setting.key,
         "channels": max(setting.cells, 1),
-        "fingerprint": bytes([0x40 + at] * 8),
+        "fingerprint": setting.sealed or bytes([0x40 + at] * 8),
+        "rate_hz": setting.rate_hz or RATE_HZ,
     }
     return AsNode(line, NodeCard(**(card | other)))
 

@@ -16,6 +16,10 @@ from functools import cache
 
 from benchsim.ground.errors import BadInput
 from benchsim.probe.line import Line
+from benchsim.probe.setting import Setting
+
+# What a device that was told nothing of a field of Setting was told, in words.
+UNTOLD = {"sealed": "no sealed fingerprint (--sealed)", "rate_hz": "no rate (--told-rate)"}
 
 Script = Callable[[Line], Awaitable[None]]
 
@@ -29,7 +33,10 @@ class Side(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One case.  section: of protocols/nodelink/README.md.  needs: addresses with a device under test."""
+    """One case.  section: of protocols/nodelink/README.md.  needs: addresses with a device under test.
+
+    told: the field of Setting without which it says nothing: what the device was told of its nodes.
+    """
 
     id: str
     side: Side
@@ -37,13 +44,18 @@ class Case:
     section: str
     script: Script
     needs: int = 1
+    told: str = ""
+
+    def fits(self, setting: Setting) -> bool:
+        """Whether the device was told what this case is about."""
+        return not self.told or getattr(setting, self.told) is not None
 
 
-def case(section: str, needs: int = 1) -> Callable[[Script], Script]:
+def case(section: str, needs: int = 1, told: str = "") -> Callable[[Script], Script]:
     """Marks a script as a case of this section of the specification."""
 
     def mark(script: Script) -> Script:
-        script.__dict__["case"] = (section, needs)
+        script.__dict__["case"] = (section, needs, told)
         return script
 
     return mark
@@ -62,11 +74,10 @@ def _cases(side: Side) -> Iterator[Case]:
         for script in vars(module).values():
             marked = getattr(script, "__dict__", {}).get("case")
             if marked is not None and script.__module__ == module.__name__:
-                section, needs = marked
+                section, needs, told = marked
                 purpose = " ".join((script.__doc__ or "").split())
-                yield Case(
-                    f"{side}-{script.__name__.replace('_', '-')}", side, purpose, section, script, needs
-                )
+                called = f"{side}-{script.__name__.replace('_', '-')}"
+                yield Case(called, side, purpose, section, script, needs, told)
 
 
 def chosen(side: Side, ids: tuple[str, ...]) -> tuple[Case, ...]:

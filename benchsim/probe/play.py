@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any, cast
 
 from benchsim.ground.randomness import Dice
-from benchsim.probe.case import Case
+from benchsim.probe.case import UNTOLD, Case
 from benchsim.probe.finding import Differs, NotReached, Verdict
 from benchsim.probe.line import Act, Line, Said, Until
 from benchsim.probe.setting import Setting
@@ -37,6 +37,9 @@ class Play:
         self.waits_for: Until | Act | None = None
         if len(setting.addresses) < case.needs:
             self._end(Verdict.NOT_REACHED, f"needs {case.needs} addresses under test")
+            return
+        if not case.fits(setting):
+            self._end(Verdict.NOT_REACHED, f"it was told {UNTOLD[case.told]}")
             return
         self._script = cast(Coroutine[Until | Act, Any, None], case.script(self.line))
         self._go_on(None)

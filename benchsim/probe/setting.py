@@ -17,6 +17,7 @@ class Setting:
 
     patience_us: what a medium and a device may cost beyond the times of the specification, each way.
     settings: of the host, played or under test.  cells: how many the host under test expects an address.
+    sealed, rate_hz: the fingerprint and the rate that it was told to expect at each, None when it was not.
     """
 
     key: bytes = field(repr=False)
@@ -25,4 +26,6 @@ class Setting:
     host_id: int = HOST_ID
     cells: int = 4
     patience_us: int = 50_000
+    sealed: bytes | None = None
+    rate_hz: int | None = None
     settings: LinkSettings = field(default_factory=LinkSettings)

@@ -128,7 +128,9 @@ class HostStandIn:
     """A host that expects a node at each address under test.  hub: makes its link end."""
 
     def __init__(self, setting: Setting, streams: Streams, hub: MakeHub = Hub) -> None:
-        expected = tuple(Expected(address, setting.cells) for address in setting.addresses)
+        expected = tuple(
+            Expected(address, setting.cells, setting.sealed, setting.rate_hz) for address in setting.addresses
+        )
         self._card = HostCard(setting.host_id, setting.network, setting.key, expected, setting.settings)
         self._streams, self._make, self._starts = streams, hub, 0
         self.restart()

@@ -339,3 +339,21 @@ class TellsNobodyOfAWorthlessValue(OddSeat):
 
     def _unfit(self, reason: Reason, detail: str, now_us: int) -> None:
         super()._unfit(Reason.NOBODY if "worthless" in detail else reason, detail, now_us)
+
+
+@wrong("host-another-fingerprint-than-the-sealed-one-is-told")
+class BreaksItsSeals(OddSeat):
+    """Forgets the fingerprint that was sealed when somebody asks to pair."""
+
+    def pair(self, now_us: int, wait_us: int = 0) -> None:
+        self.expected = replace(self.expected, sealed_fingerprint=None)
+        super().pair(now_us, wait_us)
+
+
+@wrong("host-another-rate-than-the-told-one-is-told")
+class ForgetsTheRate(OddSeat):
+    """Goes by the rate that a node offers, whatever it was told."""
+
+    def pair(self, now_us: int, wait_us: int = 0) -> None:
+        self.expected = replace(self.expected, rate_hz=None)
+        super().pair(now_us, wait_us)

@@ -28,7 +28,8 @@ MOST = 0.4
 
 def play(case: Case, wrong: WrongHost | None = None) -> Result:
     """A case against a wrong host, or against the right one."""
-    setting = Setting(key=KEY, addresses=tuple(range(1, case.needs + 1)))
+    told = {"sealed": bytes(range(8)), "rate_hz": 100} if case.told else {}
+    setting = Setting(key=KEY, addresses=tuple(range(1, case.needs + 1)), **told)  # type: ignore[arg-type]
     return run_case(case, setting, HostStandIn if wrong is None else wrong.device, Streams(3))
 
 

@@ -25,7 +25,7 @@ from benchsim.probe.setting import Setting
 from benchsim.probe.stand_in import HostStandIn
 
 SETTING = Setting(key=bytes(range(16)), addresses=(1, 2))
-OF_HOSTS = tuple(cases(Side.HOST).values())
+OF_HOSTS = tuple(case for case in cases(Side.HOST).values() if case.fits(SETTING))
 Make = Callable[[Setting, Streams], Device]
 
 
@@ -47,6 +47,16 @@ def test_there_is_a_case_for_each_thing_a_host_must_do_and_all_take_two_and_a_ha
     assert len(found) >= 36
     assert all(c.purpose.endswith(".") and c.section for c in OF_HOSTS)
     assert sum(r.said[-1].t_us for r in found) < 150 * SECOND_US
+
+
+def test_hosts_that_were_told_of_their_nodes_conform_and_are_asked_about_it() -> None:
+    setting = replace(SETTING, sealed=bytes(range(8)), rate_hz=100)
+    asked = [c for c in cases(Side.HOST).values() if c.told or "another-" in c.id or "right-node" in c.id]
+    found = list(run_cases(asked, setting, HostStandIn, Streams(1)))
+    assert (faulted(found), not_reached(found)) == ({}, {})
+    assert [c.told for c in asked if c.told] == ["sealed", "rate_hz"]
+    untold = list(run_cases(asked[:4], SETTING, HostStandIn, Streams(1)))
+    assert all("it was told no" in why for why in not_reached(untold).values())
 
 
 @pytest.mark.parametrize("transit_us", [20_000, 49_000])

@@ -13,7 +13,7 @@ from benchsim.probe.stand_in import HostStandIn, NodesStandIn
 
 SETTING = Setting(key=bytes(range(16)), addresses=(1, 2))
 OF_NODES = tuple(cases(Side.NODE).values())
-OF_HOSTS = tuple(cases(Side.HOST).values())
+OF_HOSTS = tuple(case for case in cases(Side.HOST).values() if case.fits(SETTING))
 
 
 @pytest.mark.parametrize("case", OF_NODES, ids=lambda c: c.id)

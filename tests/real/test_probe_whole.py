@@ -22,6 +22,7 @@ def test_every_case_finds_the_built_in_end_conforming(side: Side, place: str) ->
         done = probed(side, "--at", place, attendant=stand_in(side, "{at}"))
     else:
         done = probed(side, attendant=stand_in(side, place))
+    due = [name for name, case in cases(side).items() if not case.told]
     told = json.loads(done.stdout)["cases"]
-    assert {c["id"]: c["verdict"] for c in told} == dict.fromkeys(cases(side), "conforming")
+    assert {c["id"]: c["verdict"] for c in told} == dict.fromkeys(due, "conforming")
     assert done.returncode == 0

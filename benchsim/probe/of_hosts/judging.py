@@ -203,6 +203,30 @@ async def a_node_of_too_few_channels_is_told(line: Line) -> None:
     await node.given_up("failed: fewer channels than cells", within_us=span_us)
 
 
+@case("4, step 3", told="sealed")
+async def another_fingerprint_than_the_sealed_one_is_told(line: Line) -> None:
+    """A node whose calibration is not the one that was sealed is not paired, asked for or not."""
+    sealed = line.setting.sealed
+    assert sealed is not None
+    node = as_node(line, fingerprint=bytes(octet ^ 0x99 for octet in sealed))
+    seek = await node.sought()
+    span_us = window_us(line, seek)
+    node.offer(seek)
+    await node.given_up("failed: calibration fingerprint changed", within_us=span_us)
+
+
+@case("4, step 3", told="rate_hz")
+async def another_rate_than_the_told_one_is_told(line: Line) -> None:
+    """A node of another rate than the host was told is not paired, asked for or not."""
+    rate_hz = line.setting.rate_hz
+    assert rate_hz is not None
+    node = as_node(line, rate_hz=rate_hz // 2 or 2)
+    seek = await node.sought()
+    span_us = window_us(line, seek)
+    node.offer(seek)
+    await node.given_up("failed: another sample rate", within_us=span_us)
+
+
 @case("4, step 4; 9")
 async def a_wrong_key_is_believed_the_second_time(line: Line) -> None:
     """A host whose proof is refused seeks anew once, with a new exchange, and believes the second refusal."""
