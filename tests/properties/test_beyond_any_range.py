@@ -87,7 +87,9 @@ def test_a_profile_with_what_no_limit_can_be_is_refused_in_a_line(text: str, fou
     with pytest.raises(BadInput) as caught:
         read_profile(f"{text}\n{SHIPPED}", "p", "p.toml")
     assert str(caught.value).startswith(f"p.toml: {found}; ")
-    assert read_profile(SHIPPED, "r76-iii", "p.toml") == load_profile("r76-iii")
+    assert read_profile(SHIPPED, "r76-iii", str(profiles_folder() / "r76-iii.toml")) == load_profile(
+        "r76-iii"
+    )
 
 
 def test_a_recording_of_a_strange_format_is_refused_on_one_line() -> None:

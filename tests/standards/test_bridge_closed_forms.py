@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from scipy import linalg
 
 from benchsim.ground.readings import ChannelStatus
-from benchsim.scale.bridge import Arms, Circuit, channel, read_bridge
+from benchsim.scale.bridge import Arms, channel, read_bridge
+from benchsim.scale.circuit import Circuit
 from benchsim.scale.parts import Cell, Wiring
 
 R = 350.0
