@@ -15,6 +15,9 @@ from benchsim.link.parts import HostCard
 from benchsim.link.watch import Watch
 from tests.mutants.odd_host import OddSeat, wrong
 
+# The longest frame in COBS, with its 0x00.
+LONGEST_RUN = 1335
+
 
 @wrong("host-what-is-repeated-does-not-help-a-trial")
 class CountsRepeatsInItsTrial(Watch):
@@ -69,6 +72,17 @@ class GivesUpWholeGaps(Watch):
                 for gap in [g for g in self.gaps.gaps if g.first < first + count and first < g.end]:
                     self.gaps.gone(gap.first, gap.end)
         return super().hear(frame, now_us)
+
+
+@wrong("host-a-frame-that-is-too-short-or-too-long-is-dropped")
+class HearsNothingAfterALongRun(Hub):
+    """Has no way back from a run that is longer than its buffer."""
+
+    deaf = False
+
+    def receive(self, frame: bytes, now_us: int) -> Sequence[Samples | ClockReading | LinkState]:
+        self.deaf = self.deaf or len(framing.to_stream(frame)) > LONGEST_RUN
+        return () if self.deaf else super().receive(frame, now_us)
 
 
 @wrong("host-frames-without-a-zero-are-taken")

@@ -6,7 +6,7 @@ import struct
 from dataclasses import replace
 
 from benchsim.ground.randomness import Dice
-from benchsim.link import codec, data, frames
+from benchsim.link import codec, data, frames, framing
 from benchsim.link.codec import Frame
 from benchsim.link.frames import FROM_NODE, Kind, Message
 from benchsim.link.gaps import Window
@@ -18,6 +18,8 @@ from benchsim.link.session import Session
 from benchsim.link.steps import Step
 from tests.mutants.wrong_node import Wrong, enters
 
+# The longest frame in COBS, with its 0x00.
+LONGEST_RUN = 1335
 ENTERED: list[Wrong] = []
 wrong = enters(ENTERED)
 
@@ -28,6 +30,18 @@ class ChecksNoCrc(NodeEnd):
 
     def receive(self, frame: bytes, now_us: int) -> None:
         super().receive(codec.seal(frame[:-CRC_OCTETS]), now_us)
+
+
+@wrong("node-frame-too-short-or-too-long-is-dropped")
+class HearsNothingAfterALongRun(NodeEnd):
+    """Has no way back from a run that is longer than its buffer."""
+
+    deaf = False
+
+    def receive(self, frame: bytes, now_us: int) -> None:
+        self.deaf = self.deaf or len(framing.to_stream(frame)) > LONGEST_RUN
+        if not self.deaf:
+            super().receive(frame, now_us)
 
 
 @wrong("node-frame-of-another-network-is-dropped")

@@ -109,6 +109,11 @@ async def frame_too_short_or_too_long_is_dropped(line: Line) -> None:
             "longer than any frame",
             lambda b: flow.sealed(codec.body_of(flow.session.header(b.KIND, 99), b) + bytes(filled)),
         )
+        # On a stream this is a longer run than any frame takes in COBS, too: the line has to be heard again.
+        marks.send(
+            "longer than any frame takes in COBS",
+            lambda b: flow.sealed(codec.body_of(flow.session.header(b.KIND, 100), b) + b"U" * (filled + 20)),
+        )
 
     await in_a_flow(line, bad)
 
