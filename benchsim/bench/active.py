@@ -23,6 +23,7 @@ from benchsim.scale.validate import check
 Part = TypeVar("Part")
 
 WHOLE = ("deck", "site", "host")
+LOOKED_AT_US = 120 * SECOND_US  # of a fault that is to grow, second by second
 LONG_RUN_US = 10 * 365 * 24 * 3_600 * SECOND_US
 
 
@@ -173,7 +174,7 @@ class ActiveFaults:
             return
         try:
             for part in self._healthy(stage, number):
-                for age_us in (0, SECOND_US, acting.grows_us // 2, acting.grows_us):
+                for age_us in (*range(0, min(acting.grows_us, LOOKED_AT_US), SECOND_US), acting.grows_us):
                     between(part, acting.fault.fold(part, age_us), 0.5)
         except BadInput as error:
             raise BadInput(f"{acting.entry.name}: {error.found}", error.right) from None

@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from benchsim.ground.clock import seconds
+
 
 @dataclass(frozen=True, slots=True)
 class Zero:
@@ -216,7 +218,9 @@ class StartFault:
     grows_us: int = 0
 
     def __str__(self) -> str:
-        return f"start {self.fault}" + (f" on {self.target}" if self.target else "") + f" as {self.key}"
+        grows = f", growing for {seconds(self.grows_us)}" if self.grows_us else ""
+        where = f" on {self.target}" if self.target else ""
+        return f"start {self.fault}{where} as {self.key}{grows}"
 
 
 @dataclass(frozen=True, slots=True)

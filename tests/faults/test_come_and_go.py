@@ -115,7 +115,7 @@ def refusals() -> dict[str, str]:
     said = {}
     for name, entry in catalogue().items():
         try:
-            ActiveFaults(plan(cells=8, parts=HEALTHY)).with_fault(start(entry, grows_us=S), 0)
+            ActiveFaults(plan(cells=8, parts=HEALTHY)).with_fault(start(entry, grows_us=20 * S), 0)
         except BadInput as error:
             said[name] = str(error)
     return said
@@ -124,6 +124,7 @@ def refusals() -> dict[str, str]:
 def test_what_is_there_or_not_cannot_grow_and_is_told_so() -> None:
     """Leads that are off, crossed pairs, addresses, power, and what holds nothing back."""
     sharp = {"open-terminal", "open-arm", "swapped-signal", "wrong-strap", "power-loss", "held-weight"}
+    sharp |= {"loose-terminal"}  # off in some seconds only
     assert sharp <= set(refusals())
     assert len(refusals()) < len(catalogue()) / 2
     for name, said in refusals().items():
@@ -159,9 +160,9 @@ def test_growing_is_a_straight_line() -> None:
 PAIRS = list(itertools.combinations(catalogue().values(), 2))
 
 
-@pytest.mark.parametrize("part", range(4))
+@pytest.mark.parametrize("part", range(2))
 def test_any_two_faults_go_together(part: int) -> None:
-    """One pair in two, folded on one another in either order; what they make stays what can be."""
+    """One pair in four, folded on one another in either order; what they make stays what can be."""
     made = plan(cells=8, parts=HEALTHY)
     for one, other in PAIRS[part::8]:
         for first, second in ((one, other), (other, one)):

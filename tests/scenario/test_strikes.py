@@ -84,6 +84,7 @@ def test_strikes_that_overlap_are_one_and_none_lasts_beyond_the_end() -> None:
 def test_a_fault_that_grows_says_how_long() -> None:
     [item] = built(T + "  - {at: 5 s, fault: zero-shift, on: cell 1, growing: 2 min}\n").plan.timeline
     assert item.command == ask.StartFault("zero-shift", "zero-shift", 1, {}, 120_000_000)
+    assert str(item.command) == "start zero-shift on 1 as zero-shift, growing for 120 s"
 
 
 @pytest.mark.parametrize(
