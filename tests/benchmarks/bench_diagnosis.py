@@ -17,7 +17,7 @@ from benchsim.faults.fault import STAGES, catalogue
 from benchsim.host.diagnosis.diagnose import diagnose
 from benchsim.host.diagnosis.known import KNOWN
 from benchsim.host.diagnosis.parts import Diagnosis
-from tests.host.drawn_faults import SCORE_SEEDS, SHOWS, drawn_visits
+from tests.host.drawn_faults import SCORE_SEEDS, SHOWS, Drawn, drawn_visits
 from tests.host.site_story import LAYOUTS, Visit, built, visit
 
 TOP = 3
@@ -29,10 +29,6 @@ ALIKE: tuple[tuple[frozenset[str], str], ...] = (
     (
         frozenset({"lost-sense", "swapped-sense"}),
         "the converter has no reference it can use, says so, and reads its stop",
-    ),
-    (
-        frozenset({"outage", "power-loss"}),
-        "a node that no frame comes from and one that sends none are the same silence, until it comes back",
     ),
     (
         frozenset({"wet-connector", "damp-nights"}),
@@ -48,19 +44,26 @@ ALIKE: tuple[tuple[frozenset[str], str], ...] = (
     ),
 )
 """Faults with one effect on all that a host has, by physics; scored strictly all the same."""
+SILENT = frozenset({"outage", "power-loss", "low-supply", "flat-battery", "wrong-strap"})
+WHY_SILENT = "only where no frame of the node ever came: a host has nothing of it that could tell them apart"
 
 
 @dataclass(frozen=True, slots=True)
 class Scored:
-    """One visit: the fault, its place, and what was named, (name, target), likeliest first."""
+    """One visit: the fault, its place, and what was named, (name, target), likeliest first.
+
+    silent: no frame of the node at its place ever came.
+    """
 
     name: str
     target: str
     named: tuple[tuple[str, str], ...]
+    silent: bool = False
 
     def hit(self, most: int, alike: bool = False) -> bool:
         """Whether it is among the first so many, name and target both."""
-        names = next((group for group, _ in ALIKE if alike and self.name in group), {self.name})
+        groups = [*(group for group, _ in ALIKE), *([SILENT] if self.silent else [])]
+        names = next((group for group in groups if alike and self.name in group), {self.name})
         return any(name in names and target == self.target for name, target in self.named[:most])
 
     @property
@@ -72,13 +75,17 @@ def judged(one: Visit) -> Diagnosis:
     return diagnose(one.case, one.ear.hearing(one.case.addresses, one.case.rate_hz))
 
 
+def scored(drawn: Drawn, one: Visit) -> Scored:
+    nodes = one.ear.hearing(one.case.addresses, one.case.rate_hz).nodes
+    silent = any(drawn.target == f"node {a}" and not len(node.first) for a, node in nodes.items())
+    named = tuple((cause.name, cause.target) for cause in judged(one).causes)
+    return Scored(drawn.fault.fault, drawn.target, named, silent)
+
+
 def of_fault(name: str, visits: int) -> list[Scored]:
     dice = random.Random(f"score {name}")
     made = drawn_visits(name, LAYOUTS, SCORE_SEEDS, visits, dice)
-    return [
-        Scored(name, drawn.target, tuple((c.name, c.target) for c in judged(ill).causes))
-        for drawn, ill in made
-    ]
+    return [scored(drawn, ill) for drawn, ill in made]
 
 
 def of_healthy(name: str, visits: int) -> list[str]:
@@ -92,21 +99,21 @@ def main(words: Sequence[str]) -> None:
     print(f"A fault shows when {SHOWS}.\n")
     with ProcessPoolExecutor(2) as pool:
         healthy = list(pool.map(of_healthy, LAYOUTS, [wells] * len(LAYOUTS)))
-        scored = list(pool.map(of_fault, catalogue(), [visits] * len(catalogue())))
-    _print_faults(scored)
-    _print_stages([one for each in scored for one in each])
+        every = list(pool.map(of_fault, catalogue(), [visits] * len(catalogue())))
+    _print_faults(every)
+    _print_stages([one for each in every for one in each])
     alarms = Counter(name for each in healthy for name in each if name)
     count = sum(map(len, healthy))
     wrong = sum(alarms.values())
     print(f"\nHealthy scales: {wrong} false alarms in {count} visits ({wrong / count:.1%})", dict(alarms))
     print("\nNot to be told apart from what a host has, by physics:")
-    for group, why in ALIKE:
+    for group, why in (*ALIKE, (SILENT, WHY_SILENT)):
         print(f"  {' = '.join(sorted(group))}: {why}")
 
 
-def _print_faults(scored: list[list[Scored]]) -> None:
+def _print_faults(visits: list[list[Scored]]) -> None:
     print(f"{'fault':26}{'visits':>7}{'top 1':>7}{f'top {TOP}':>7}  named first, when it was another")
-    for name, each in zip(catalogue(), scored, strict=True):
+    for name, each in zip(catalogue(), visits, strict=True):
         others = Counter(one.first for one in each if one.first != name)
         place = sum(one.first == name and one.named[0][1] != one.target for one in each)
         text = ", ".join(f"{n} {other}" for other, n in others.most_common(3))
@@ -115,7 +122,7 @@ def _print_faults(scored: list[list[Scored]]) -> None:
         text += "" if name in KNOWN else " (not in the table)"
         one, three = sum(e.hit(1) for e in each), sum(e.hit(TOP) for e in each)
         print(f"{name:26}{len(each):7}{one:7}{three:7}  {text}")
-    every = [one for each in scored for one in each]
+    every = [one for each in visits for one in each]
     for most in (1, TOP):
         strict, alike = (sum(e.hit(most, a) for e in every) / max(len(every), 1) for a in (False, True))
         print(f"top {most}: {strict:.1%} by name and place; {alike:.1%} where what is alike counts as one")

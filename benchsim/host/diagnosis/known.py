@@ -68,10 +68,11 @@ creep-out-of-class | cell | 6 | answer: 4 a little less, 2 a little more | share
   up
 dead-cell | cell | 14 | answer: 14 none | zero: 14 as its answer | share: 14 none | cells: 14 one | sum: 14
   less | zero sum: 14 low
-drifting-arm | cell | 14 | zero: 3 a little low, 3 high, 3 low, 2 far low, 2 a little high, 1 right | share:
-  14 another | scatter: 12 none, 2 some | return: 7 comes back, 3 moves down, 2 moves up, 1 steps down, 1
-  steps up | late: 12 none, 1 falls back, 1 goes on | jumps: 11 none, 3 jumps | cells: 14 one | zero sum: 6
-  low, 5 high, 3 right | sum returns: 7 comes back, 4 moves down, 3 moves up | blank: 13 no, 1 at times
+drifting-arm | cell | 20 | answer: 19 as due, 1 a little more | zero: 5 high, 4 low, 4 a little high, 3 a
+  little low, 2 right, 2 far low | share: 20 another | scatter: 17 none, 3 some | return: 10 comes back, 4
+  moves down, 4 moves up, 1 steps down, 1 steps up | late: 17 none, 2 goes on, 1 falls back | jumps: 16
+  none, 4 jumps | cells: 20 one | sum: 19 right, 1 more | zero sum: 9 high, 7 low, 4 right | sum returns: 10
+  comes back, 5 moves down, 5 moves up | blank: 19 no, 1 at times
 hysteresis-out-of-class | cell | 14 | answer: 8 as due, 3 a little more, 3 a little less | zero: 11 right, 2
   as its answer, 1 a little high | share: 10 another, 4 as due | scatter: 11 some, 3 none | loop: 9 more
   when falling, 5 less when falling | return: 7 moves down, 3 moves up, 2 steps down, 2 steps up | cells: 14
@@ -97,8 +98,8 @@ damp-nights | cell | 14 | answer: 9 as due, 2 a little less, 2 more, 1 less | ze
   fro, 1 steps down | late: 9 none, 3 falls back, 2 goes on | jumps: 9 none, 5 jumps | rough: 13 smooth, 1
   rough | cells: 14 one | sum: 10 right, 2 less, 2 more | zero sum: 12 right, 1 low, 1 high | sum returns: 8
   moves down, 5 moves up, 1 comes back | shown late: 12 no, 2 yes | blank: 12 no, 2 at times
-loose-terminal | cell | 14 | marks: 7 open at times, 6 reference at stop at times, 1 reference at times |
-  cells: 14 one | blank: 14 at times
+loose-terminal | cell | 20 | marks: 9 open at times, 7 reference at stop at times, 4 reference at times |
+  cells: 20 one | blank: 20 at times
 lost-sense | cell | 14 | marks: 14 reference at stop | cells: 14 one | blank: 14 always
 open-terminal | cell | 14 | marks: 10 open, 4 reference | cells: 14 one | blank: 14 always
 shorted-terminals | cell | 14 | marks: 8 stop, 5 reference at stop, 1 good | answer: 1 none | zero: 1 as its
@@ -108,36 +109,36 @@ swapped-excitation | cell | 14 | answer: 14 turned | zero: 14 as its answer | sh
 swapped-sense | cell | 14 | marks: 14 reference at stop | cells: 14 one | blank: 14 always
 swapped-signal | cell | 14 | answer: 14 turned | zero: 14 as its answer | share: 14 turned | cells: 14 one |
   sum: 14 less | zero sum: 14 low | held: 13 no, 1 yes | blank: 12 no, 2 at times
-wet-connector | cell | 14 | answer: 11 as due, 2 a little more, 1 more | zero: 5 low, 5 high, 1 right, 1 far
-  high, 1 a little low, 1 a little high | share: 14 another | scatter: 8 none, 5 some, 1 wild | return: 5
-  comes back, 4 steps up, 3 moves up, 2 moves down | late: 10 none, 3 goes on, 1 falls back | jumps: 8 none,
-  5 jumps, 1 far jumps | rough: 13 smooth, 1 rough | cells: 14 one | zero sum: 6 high, 5 low, 3 right | sum
-  returns: 7 moves up, 5 comes back, 2 moves down | blank: 7 no, 5 at times, 2 always
+wet-connector | cell | 20 | answer: 17 as due, 2 a little more, 1 more | zero: 8 high, 5 low, 3 far high, 2
+  a little low, 1 right, 1 a little high | share: 20 another | scatter: 14 none, 5 some, 1 wild | return: 10
+  comes back, 5 steps up, 3 moves up, 2 moves down | late: 16 none, 3 goes on, 1 falls back | jumps: 13
+  none, 6 jumps, 1 far jumps | rough: 19 smooth, 1 rough | cells: 20 one | zero sum: 11 high, 6 low, 3 right
+  | sum returns: 10 comes back, 8 moves up, 2 moves down | blank: 11 no, 6 at times, 3 always
 clipped-input | node | 14 | answer: 11 far less, 2 none, 1 less | zero: 12 right, 1 far low, 1 low | share:
   14 another | scatter: 12 wild, 2 none | rough: 12 smooth, 2 dead still | codes: 12 all, 2 one code |
   cells: 12 all, 1 one's node, 1 one | alike: 12 less, 1 not | sum: 14 less | zero sum: 12 right, 2 low
 clock-drift | node | 14 | clock: 6 slow, 6 fast, 2 right | nodes: 12 one, 2 none
 clock-error | node | 14 | clock: 6 right, 6 fast, 2 slow | nodes: 8 one, 6 none
-flat-battery | node | 14 | flow: 10 never flowed, 2 lost for good, 2 began anew | refusal: 10 nobody there,
-  4 none | silences: 3 several, 1 one | nodes: 14 one | blank: 10 always, 3 at times, 1 no
+flat-battery | node | 20 | flow: 15 never flowed, 3 lost for good, 2 began anew | refusal: 15 nobody there,
+  5 none | silences: 4 several, 1 one | nodes: 20 one | blank: 15 always, 5 at times
 frozen-channel | node | 14 | answer: 14 none | share: 14 another | rough: 14 dead still | codes: 14 one code
   | cells: 14 one | sum: 14 less
 hot-box | node | 14 | answer: 8 as due, 4 a little less, 2 a little more | zero: 7 a little high, 5 a little
   low, 1 high, 1 low | share: 14 another | cells: 8 all, 5 one's node, 1 one | alike: 7 not, 4 less, 2 more
   | sum: 8 right, 4 less, 2 more | zero sum: 8 high, 6 low
-low-supply | node | 14 | flow: 14 never flowed | refusal: 14 nobody there | nodes: 14 one | blank: 14 always
+low-supply | node | 20 | flow: 20 never flowed | refusal: 20 nobody there | nodes: 20 one | blank: 20 always
 mains-pickup | node | 14 | answer: 13 as due, 1 a little more | scatter: 13 none, 1 some | loop: 13 none, 1
   more when falling | return: 12 comes back, 2 to and fro | late: 11 none, 2 goes on, 1 falls back | jumps:
   12 none, 2 jumps | rough: 10 very rough, 2 smooth, 2 rough | line: 12 strong line, 2 line | cells: 10 all,
   3 one, 1 one's node | alike: 10 not, 1 more | blank: 14 always
 missing-channel | node | 14 | marks: 14 open | cells: 14 one | blank: 14 always
-noisy | node | 14 | answer: 7 a little more, 4 as due, 2 a little less, 1 more | zero: 4 right, 4 a little
-  low, 4 a little high, 1 high, 1 as its answer | share: 8 as due, 6 another | scatter: 11 some, 2 none, 1
-  wild | loop: 6 less when falling, 4 none, 4 more when falling | return: 8 to and fro, 3 steps down, 1
-  moves down, 1 comes back, 1 moves up | late: 7 goes on, 4 falls back, 3 none | swings: 9 swings on, 5 soon
-  still | rough: 14 very rough | cells: 8 all, 4 one, 2 one's node | alike: 9 not, 1 more | sum: 11 more, 2
-  right, 1 less | zero sum: 12 right, 1 low, 1 high | sum returns: 9 moves down, 3 comes back, 2 moves up |
-  signs differ: 9 no, 1 yes | blank: 14 always
+noisy | node | 20 | answer: 10 a little more, 7 as due, 2 a little less, 1 more | zero: 7 right, 6 a little
+  high, 5 a little low, 1 high, 1 as its answer | share: 14 as due, 6 another | scatter: 14 some, 5 none, 1
+  wild | loop: 8 less when falling, 6 none, 6 more when falling | return: 9 to and fro, 4 steps down, 3
+  comes back, 2 steps up, 1 moves down, 1 moves up | late: 10 goes on, 5 falls back, 5 none | swings: 11
+  swings on, 9 soon still | rough: 20 very rough | cells: 13 all, 5 one, 2 one's node | alike: 14 not, 1
+  more | sum: 12 more, 6 right, 2 less | zero sum: 16 right, 3 low, 1 high | sum returns: 9 moves down, 7
+  comes back, 4 moves up | signs differ: 14 no, 1 yes | blank: 20 always
 offset-drift | node | 14 | zero: 6 right, 3 high, 3 low, 1 a little low, 1 a little high | share: 13
   another, 1 as due | return: 7 comes back, 4 moves up, 2 moves down, 1 steps up | cells: 7 one's node, 7
   all | zero sum: 5 right, 5 high, 4 low | sum returns: 7 comes back, 5 moves up, 2 moves down
@@ -147,11 +148,11 @@ other-key | node | 14 | flow: 10 never flowed, 2 began anew, 2 lost for good | r
   | silences: 2 one, 2 none | nodes: 14 one | blank: 10 always, 4 at times
 power-loss | node | 14 | flow: 8 never flowed, 4 lost for good, 2 began anew | refusal: 8 nobody there, 6
   none | silences: 4 none, 2 one | nodes: 14 one | blank: 8 always, 6 at times
-reference-drift | node | 14 | answer: 9 a little more, 5 a little less | zero: 13 right, 1 as its answer |
-  share: 13 another, 1 as due | scatter: 13 none, 1 some | loop: 13 none, 1 less when falling | return: 11
-  comes back, 2 moves down, 1 moves up | cells: 6 all, 4 one, 3 one's node, 1 several | alike: 6 more, 3
-  less, 1 not | sum: 9 more, 5 less | zero sum: 12 right, 1 high, 1 low | sum returns: 13 comes back, 1
-  moves up
+reference-drift | node | 20 | answer: 13 a little more, 7 a little less | zero: 19 right, 1 as its answer |
+  share: 18 another, 2 as due | scatter: 18 none, 2 some | loop: 18 none, 1 less when falling, 1 more when
+  falling | return: 17 comes back, 2 moves down, 1 moves up | cells: 10 all, 5 one, 4 one's node, 1 several
+  | alike: 9 more, 5 less, 1 not | sum: 13 more, 7 less | zero sum: 17 right, 2 high, 1 low | sum returns:
+  19 comes back, 1 moves up
 slow-sequence | node | 14 |
 stuck-code | node | 14 | answer: 11 none, 1 more, 1 less, 1 far less | zero: 11 as its answer, 2 low, 1 a
   little low | share: 11 none, 3 another | scatter: 11 none, 2 wild, 1 some | loop: 12 none, 2 more when
@@ -201,7 +202,7 @@ exchanged-cells | pair | 14 | answer: 7 far less, 6 less, 1 far more | zero: 13 
 held-weight | host | 14 | held: 14 yes
 old-zero | cell | 14 | zero: 6 high, 3 low, 2 far high, 2 far low, 1 a little low | share: 13 another, 1 as
   due | cells: 14 one | zero sum: 8 high, 6 low | held: 11 no, 1 yes | blank: 10 no, 2 always, 2 at times
-short-patience | host | 10 |
+short-patience | host | 13 |
 slow-averaging | host | 14 | shown late: 7 yes, 6 no | blank: 13 no, 1 always
 wrong-coefficient | cell | 14 | answer: 6 more, 4 a little less, 2 less, 2 a little more | share: 14 another
   | cells: 14 one | sum: 8 more, 6 less
