@@ -10,12 +10,15 @@ if TYPE_CHECKING:
     from benchsim.faults.fault import Entry, Parameter
 
 
+MORE = "benchsim faults NAME: its cause, how to make sure, what to mind, and a plot of what it does."
+
+
 @click.command()
 @click.argument("name", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
 def faults(name: str | None, as_json: bool) -> None:
     """List the faults; with NAME, tell what is seen, how to make sure, and its figures."""
-    from benchsim.cli.text import print_json, print_table
+    from benchsim.cli.text import console, print_json, print_table
     from benchsim.faults.fault import catalogue, entry_of
 
     if name is not None:
@@ -30,10 +33,16 @@ def faults(name: str | None, as_json: bool) -> None:
         print_json([_fault(e) for e in entries])
     else:
         print_table(
-            ("fault", "acts on", "what is seen"),
-            ((e.name, e.stage, e.seen) for e in entries),
+            ("fault", "acts on", "figures", "what is seen"),
+            ((e.name, e.stage, _figures(e), e.seen) for e in entries),
             narrow=("fault", "acts on"),
         )
+        console().print(MORE, style="dim")
+
+
+def _figures(entry: Entry) -> str:
+    """Its figures with their defaults, in a line."""
+    return ", ".join(f"{p.word} {p.shown(p.default)}" for p in entry.parameters)
 
 
 def _fault(entry: Entry) -> dict[str, Any]:

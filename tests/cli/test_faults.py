@@ -27,6 +27,7 @@ def test_faults_lists_the_whole_catalogue(call: Call) -> None:
     for name, entry in catalogue().items():
         assert f"\n{name} " in table.out
         assert entry.seen.split()[0] in table.out
+        assert all(p.word.split()[0] in table.out for p in entry.parameters)
 
 
 def test_json_is_a_list_of_these_keys_and_no_more(call: Call) -> None:
