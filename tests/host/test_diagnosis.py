@@ -51,7 +51,7 @@ def test_nothing_stands_out_on_a_healthy_scale(layout: str) -> None:
         (PLATFORM, "zero-shift", 4, {"shift_mv_per_v": 0.05}, "cell 4"),
         (DECK, "open-terminal", 5, {"terminal": "SIG+"}, "cell 5"),
         (DECK, "low-support", 0, {"support": 3, "lost": 0.4}, "cell 3"),
-        (DECK, "reference-drift", 1, {"drift": 0.02, "over_us": 0}, "node 1"),
+        (DECK, "reference-drift", 1, {"drift": 0.005, "over_us": 0}, "node 1"),
         (DECK, "mains-pickup", 2, {}, "node 2"),
         (DECK, "stuck-code", 2, {"bits": 16}, "node 2"),
         (PLATFORM, "interference", 1, {"loss": 0.1, "direction": "up"}, "node 1"),
