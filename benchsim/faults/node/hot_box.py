@@ -9,7 +9,7 @@ from benchsim.ground.units import OUTPUT, PER_KELVIN, TEMPERATURE_DIFFERENCE
 
 
 @fault(
-    seen="zero and span of one node's cells move with the sun on its box, and its clock with them",
+    seen="zero and span of all cells of one node move with the sun on its box",
     cause="no shade, a dark box, a vent that is closed",
     confirm="note the box's temperature beside the empty weight over a sunny day; shade it and compare",
     caution="a box in the sun burns hands, and the mast that it hangs on is not a ladder",

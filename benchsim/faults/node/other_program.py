@@ -8,7 +8,7 @@ from benchsim.faults.fault import NodePart, fault, parameter
 
 
 @fault(
-    seen="one node starts by itself, and the pairing tells a firmware version unlike that of the others",
+    seen="one node starts by itself, and its offer carries a firmware version unlike that of the others",
     cause="a node put in from the shelf, or a program brought up to date on some nodes only",
     confirm="read the version of every node and lay them beside the approval of the scale",
     caution="a program that is not in the approval may not be weighed with, however well it works",
