@@ -78,6 +78,9 @@ hysteresis-out-of-class | cell | 14 | answer: 8 as due, 3 a little more, 3 a lit
   when falling, 5 less when falling | return: 7 moves down, 3 moves up, 2 steps down, 2 steps up | cells: 14
   one | sum: 10 right, 2 more, 2 less | sum returns: 9 moves down, 5 moves up
 open-arm | cell | 14 | marks: 14 stop | cells: 14 one | blank: 14 always
+poor-repeatability | cell | 11 | answer: 6 a little more, 5 a little less | share: 11 another | scatter: 11
+  some | loop: 8 less when falling, 2 none, 1 more when falling | return: 8 comes back, 3 to and fro |
+  cells: 11 one | sum: 6 more, 5 less
 span-drift | cell | 14 | answer: 9 a little more, 5 a little less | zero: 8 right, 6 as its answer | share:
   14 another | scatter: 11 none, 3 some | loop: 12 none, 1 less when falling, 1 more when falling | return:
   11 comes back, 2 moves down, 1 moves up | late: 12 none, 1 falls back, 1 goes on | cells: 14 one | sum: 9
