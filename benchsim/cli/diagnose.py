@@ -112,15 +112,16 @@ def _show(source: str, heard: Heard, found: Diagnosis) -> None:
     out.print(
         Text.assemble((heard.title, "bold"), f"\n{source}, as its host heard it from {begin} to {end}\n")
     )
+    places = _apart(found)
     if found.healthy:
-        out.print("Healthy, as far as it was tried: nothing stands out.\n")
+        why = "no fault that is known explains what does" if places else "nothing stands out"
+        out.print(f"Healthy, as far as it was tried: {why}.\n")
     for rank, cause in enumerate(found.causes, 1):
         share = f"{cause.share:.0%}" if cause.share >= 0.01 else "under 1%"
         odds = f"{share} of all faults known, log-odds {cause.log_odds:+.1f} against a healthy scale"
         out.print(Text.assemble((f"{rank}. {cause.name} on {cause.target}", "bold"), f": {odds}"))
         out.print(facts(_facts(cause, found.causes[rank] if rank < len(found.causes) else None)))
         out.print()
-    places = _apart(found)
     if places:
         out.print(Text("What stands out", "bold"))
         out.print(facts((f"  {p.what} {p.number}", "; ".join(s.text for s in p.loud)) for p in places))

@@ -66,3 +66,10 @@ def test_bad_input_is_told_with_exit_code_2(call: Call, words: list[str], says: 
     done = call("diagnose", *words)
     assert done.code == 2
     assert says in done.err
+
+
+def test_what_no_known_fault_explains_better_than_chance_is_no_illness(call: Call) -> None:
+    done = call("diagnose", "sixteen-cells")
+    assert done.code == 0
+    assert "Healthy, as far as it was tried: no fault that is known explains what does." in done.out
+    assert "What stands out" in done.out

@@ -1,6 +1,7 @@
 """From what a host heard and what was noted at the scale to the likeliest causes, with the evidence for each.
 
-A scale on which nothing stands out is healthy; the rest is weighing.  Nothing here knows the truth.
+A scale is healthy when nothing stands out, or nothing that any known fault explains better; the rest is
+weighing.  Nothing here knows the truth.
 """
 
 from __future__ import annotations
@@ -82,6 +83,8 @@ def diagnose(case: Case, hearing: Hearing, known: Mapping[str, Known] = KNOWN, m
     if all_seen.quiet:
         return Diagnosis(True, (), all_seen.places, gaps)
     causes = tuple(_cause(one, all_seen) for one in weigh(all_seen.signs, known)[:most])
+    if causes[0].log_odds <= 0:  # no fault that is known makes what stands out likelier than a healthy scale
+        return Diagnosis(True, (), all_seen.places, gaps)
     return Diagnosis(False, causes, all_seen.places, gaps)
 
 
