@@ -44,7 +44,7 @@ def test_a_scale_is_calibrated_where_it_stands_unless_the_file_says_otherwise() 
             "s.yaml:5:40: calibration height beside calibration gravity; keep one of the two",
         ),
         ("latitude: 95 °", "s.yaml:5:18: latitude: 95 ° is too large; at most 90 °"),
-        ("latitude: 50", "s.yaml:5:18: latitude: '50' has no unit; write a angle, as '50 °'"),
+        ("latitude: 50", "s.yaml:5:18: latitude: '50' has no unit; write an angle, as '50 °'"),
     ],
 )
 def test_what_cannot_be_is_told_with_its_place(text: str, error: str) -> None:
