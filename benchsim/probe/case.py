@@ -36,6 +36,7 @@ class Case:
     """One case.  section: of protocols/nodelink/README.md.  needs: addresses with a device under test.
 
     told: the field of Setting without which it says nothing: what the device was told of its nodes.
+    untold: the one with which it cannot be brought to its point.
     """
 
     id: str
@@ -45,17 +46,19 @@ class Case:
     script: Script
     needs: int = 1
     told: str = ""
+    untold: str = ""
 
     def fits(self, setting: Setting) -> bool:
-        """Whether the device was told what this case is about."""
-        return not self.told or getattr(setting, self.told) is not None
+        """Whether the device was told what this case is about, and nothing that is in its way."""
+        told = not self.told or getattr(setting, self.told) is not None
+        return told and (not self.untold or getattr(setting, self.untold) is None)
 
 
-def case(section: str, needs: int = 1, told: str = "") -> Callable[[Script], Script]:
+def case(section: str, needs: int = 1, told: str = "", untold: str = "") -> Callable[[Script], Script]:
     """Marks a script as a case of this section of the specification."""
 
     def mark(script: Script) -> Script:
-        script.__dict__["case"] = (section, needs, told)
+        script.__dict__["case"] = (section, needs, told, untold)
         return script
 
     return mark
@@ -74,10 +77,10 @@ def _cases(side: Side) -> Iterator[Case]:
         for script in vars(module).values():
             marked = getattr(script, "__dict__", {}).get("case")
             if marked is not None and script.__module__ == module.__name__:
-                section, needs, told = marked
+                section, needs, told, untold = marked
                 purpose = " ".join((script.__doc__ or "").split())
                 called = f"{side}-{script.__name__.replace('_', '-')}"
-                yield Case(called, side, purpose, section, script, needs, told)
+                yield Case(called, side, purpose, section, script, needs, told, untold)
 
 
 def chosen(side: Side, ids: tuple[str, ...]) -> tuple[Case, ...]:

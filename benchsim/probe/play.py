@@ -39,7 +39,10 @@ class Play:
             self._end(Verdict.NOT_REACHED, f"needs {case.needs} addresses under test")
             return
         if not case.fits(setting):
-            self._end(Verdict.NOT_REACHED, f"it was told {UNTOLD[case.told]}")
+            self._end(
+                Verdict.NOT_REACHED,
+                f"it was told {UNTOLD[case.told] if case.told else 'what is in the way of this case'}",
+            )
             return
         self._script = cast(Coroutine[Until | Act, Any, None], case.script(self.line))
         self._go_on(None)

@@ -55,6 +55,8 @@ def test_hosts_that_were_told_of_their_nodes_conform_and_are_asked_about_it() ->
     found = list(run_cases(asked, setting, HostStandIn, Streams(1)))
     assert (faulted(found), not_reached(found)) == ({}, {})
     assert [c.told for c in asked if c.told] == ["sealed", "rate_hz"]
+    slow = cases(Side.HOST)["host-a-slow-node-is-not-lost-between-its-frames"]
+    assert (slow.fits(SETTING), slow.fits(setting)) == (True, False)
     untold = list(run_cases(asked[:4], SETTING, HostStandIn, Streams(1)))
     assert all("it was told no" in why for why in not_reached(untold).values())
 
