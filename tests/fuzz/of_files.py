@@ -23,10 +23,10 @@ from benchsim.scenario import build, equipment, layout, loader, salvage, stack, 
 from benchsim.scenario import quantities as scenario_quantities
 from tests.fuzz.of_words import UNITS, words_of
 from tests.fuzz.pieces import Pieces, Target
+from tests.nested import replaced, ways
 from tests.record.runs import head
 
 NAME = "s.yaml"
-Way = tuple[str | int, ...]
 
 
 def refused(error: BenchsimError, name: str) -> None:
@@ -47,23 +47,6 @@ def documents() -> tuple[Any, ...]:
     """The values of the shipped scenarios."""
     found = sorted(shipped("scenarios").glob("*.yaml"))
     return tuple(text.read(path.read_text("utf-8"), path.name)[0] for path in found)
-
-
-def ways(value: Any, way: Way = ()) -> Iterator[Way]:
-    """The way to every value inside."""
-    yield way
-    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    for step, child in inner:
-        yield from ways(child, (*way, step))
-
-
-def replaced(value: Any, way: Way, new: Any) -> Any:
-    """The same with another value at the end of a way."""
-    if not way:
-        return new
-    if isinstance(value, dict):
-        return {k: replaced(v, way[1:], new) if k == way[0] else v for k, v in value.items()}
-    return [replaced(v, way[1:], new) if i == way[0] else v for i, v in enumerate(value)]
 
 
 def scenario_values(octets: bytes) -> None:

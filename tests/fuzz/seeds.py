@@ -17,10 +17,11 @@ from benchsim.record.frames import Carried, encode_frames
 from benchsim.record.pcapng import Direction, Packet
 from benchsim.serve import typed
 from tests.fuzz import seeds_of_ends
-from tests.fuzz.of_files import documents, ways
+from tests.fuzz.of_files import documents
 from tests.fuzz.pieces import some
 from tests.fuzz.sown import BAD, FRAMES, KINDS, MADE, STREAM, TOLD, Seeds, seeds
 from tests.fuzz.targets import SEEDS, TARGETS
+from tests.nested import ways
 from tests.record.kept import a_run, keep
 
 # -- octets --------------------------------------------------------------------------------------------

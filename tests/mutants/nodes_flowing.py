@@ -46,7 +46,7 @@ class Rewrites(NodeEnd):
 
     def anew(self, frame: Frame, session: Session) -> bytes | None:
         """The frame as it is said wrongly; None: as it was."""
-        raise NotImplementedError
+        return None
 
 
 def sealed(header: Header, message: Any, tagger: Tagger) -> bytes:

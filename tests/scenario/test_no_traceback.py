@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,8 +12,8 @@ from benchsim.ground.library import shipped
 from benchsim.scenario.build import assemble
 from benchsim.scenario.loader import load_text
 from benchsim.scenario.text import read
+from tests.nested import replaced, ways
 
-Way = tuple[str | int, ...]
 DOCUMENTS = [read(p.read_text("utf-8"), p.name)[0] for p in sorted(shipped("scenarios").glob("*.yaml"))]
 ODD = st.sampled_from(
     [
@@ -49,22 +47,6 @@ ODD = st.sampled_from(
         *("outage", "at 1 s gross is zero"),
     ]
 )
-
-
-def ways(value: Any, way: Way = ()) -> Iterator[Way]:
-    """The way to every value inside."""
-    yield way
-    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    for step, child in inner:
-        yield from ways(child, (*way, step))
-
-
-def replaced(value: Any, way: Way, new: Any) -> Any:
-    if not way:
-        return new
-    if isinstance(value, dict):
-        return {k: replaced(v, way[1:], new) if k == way[0] else v for k, v in value.items()}
-    return [replaced(v, way[1:], new) if i == way[0] else v for i, v in enumerate(value)]
 
 
 @given(st.data())
