@@ -12,7 +12,8 @@ from pydantic import ValidationError
 from benchsim.scenario.schema import File
 from benchsim.scenario.text import read
 from benchsim.scenario.wording import errors_of
-from tests.scenario.test_no_traceback import DOCUMENTS, replaced, ways
+from tests.nested import replaced, ways
+from tests.scenario.test_no_traceback import DOCUMENTS
 from tests.scenario.texts import HEAD, told
 
 
