@@ -77,6 +77,11 @@ def nearest(word: str, allowed: Iterable[str]) -> str:
     return next((a for a in allowed if close and a.lower() == close[0]), "")
 
 
+def _told(word: str) -> str:
+    """A word as it may stand in a message of one line: one that cannot be printed as it is, spelt out."""
+    return word if word.isprintable() else repr(word)
+
+
 def unknown(kind: str, word: str, allowed: Iterable[str]) -> BadInput:
     """An unknown word of a kind: names the nearest allowed one or those it is a part of, and all when few."""
     words = sorted(allowed)
@@ -84,5 +89,7 @@ def unknown(kind: str, word: str, allowed: Iterable[str]) -> BadInput:
     likely = [close] if close else [w for w in words if word and word.lower() in w.lower()]
     hint = f"did you mean {' or '.join(map(repr, likely))}?" if likely else ""
     if len(words) <= 12 or not likely:
-        hint = (hint + " " if hint else "") + ("known: " + ", ".join(words) if words else "there is none")
+        hint = (hint + " " if hint else "") + (
+            "known: " + ", ".join(map(_told, words)) if words else "there is none"
+        )
     return BadInput(f"unknown {kind} {word!r}", hint)

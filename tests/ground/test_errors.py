@@ -41,3 +41,7 @@ def test_a_part_of_long_words_brings_up_those_it_is_in_and_not_all() -> None:
 
 def test_where_nothing_is_known_that_is_said() -> None:
     assert str(unknown("acting fault", "mud", [])) == "unknown acting fault 'mud'; there is none"
+
+
+def test_a_known_word_that_cannot_be_printed_does_not_break_the_line() -> None:
+    assert str(unknown("load", "more", ["half", "\0\r"])) == "unknown load 'more'; known: '\\x00\\r', half"
